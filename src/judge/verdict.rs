@@ -1,0 +1,67 @@
+//! The words of the shop for a reading, and readings with them attached.
+
+use crate::measure::StationReading;
+use crate::plan::{SeamId, Tolerance};
+
+/// What a reading means against its tolerance.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Verdict {
+    Good,
+    Tight,
+    Wide,
+    Low,
+    High,
+    Undecided,
+    Unseen,
+}
+
+impl Verdict {
+    /// Every verdict, in the order in which tables list them.
+    pub const ALL: [Self; 7] =
+        [Self::Good, Self::Tight, Self::Wide, Self::Low, Self::High, Self::Undecided, Self::Unseen];
+
+    /// The word in files and on screens.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Good => "good",
+            Self::Tight => "tight",
+            Self::Wide => "wide",
+            Self::Low => "low",
+            Self::High => "high",
+            Self::Undecided => "undecided",
+            Self::Unseen => "unseen",
+        }
+    }
+
+    /// True for a proved departure from tolerance.
+    #[must_use]
+    pub const fn is_out(self) -> bool {
+        matches!(self, Self::Tight | Self::Wide | Self::Low | Self::High)
+    }
+}
+
+/// A station's reading with its verdicts and the tolerances they were made against.
+#[derive(Debug, Clone, PartialEq)]
+pub struct JudgedReading {
+    pub reading: StationReading,
+    pub gap_tolerance: Tolerance,
+    pub flush_tolerance: Tolerance,
+    pub gap_verdict: Verdict,
+    pub flush_verdict: Verdict,
+    /// Probability that the true gap lies within tolerance; `None` where unseen.
+    pub gap_conformance: Option<f64>,
+    /// Probability that the true flush lies within tolerance; `None` where unseen.
+    pub flush_conformance: Option<f64>,
+}
+
+/// A seam's judged readings in station order.
+#[derive(Debug, Clone, PartialEq)]
+pub struct JudgedSeam {
+    pub seam: SeamId,
+    pub stations: Vec<JudgedReading>,
+    /// Points (or cut mesh samples) that lay in this seam's corridor.
+    pub points_used: u64,
+    /// Median distance between neighbouring points near the seam, mm.
+    pub spacing_mm: Option<f64>,
+}

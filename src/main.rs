@@ -1,0 +1,7 @@
+//! The program: everything is in `cli`.
+
+mod cli;
+
+fn main() -> std::process::ExitCode {
+    cli::run()
+}

@@ -1,0 +1,21 @@
+//! From a section to gap and flush with their uncertainties. The signs are defined here, once.
+//!
+//! ```text
+//!              n (outward, v)
+//!              ^
+//!   datum      |        other              flush > 0: the other panel stands proud of the datum panel
+//!  ========.   |   .=========
+//!           )  |  (                        gap: from edge point to edge point along the datum panel's
+//!          /   |   \                       tangent at mid-gap; negative where the panels overlap
+//!              +-----> u (across)
+//! ```
+//! In: one section of a seam and the seam's specification. Out: [`StationReading`]s.
+//! Units: mm; frame: Car. The section's `u` runs from the left panel to the right one; `datum_side` says which is which.
+//! Does not judge.
+
+mod reading;
+
+pub use reading::{
+    Component, EdgeReading, Estimate, Profile, ProfileArc, ProfilePoint, ProfileSkin, Reason, SeamReadings,
+    StationReading, UncertaintySource, Warning,
+};

@@ -1,0 +1,12 @@
+//! What a scan is, however it is stored: a stream of point blocks or of triangle blocks in a named frame.
+//!
+//! In and out: nothing; `files` implements [`ScanSource`] for each file format, the stages consume it.
+//! Units: millimetres, already multiplied by the plan's or the file's unit.
+//! Does not hold a whole scan: a source is read part by part, and most points are dropped at first sight.
+
+mod source;
+
+pub use source::{
+    NoTriangles, PointBlock, PointSink, ScanFailure, ScanSource, SourceFacts, Triangle, TriangleSink,
+    VecSource,
+};

@@ -1,0 +1,1 @@
+//! The program as its user runs it: stdout, stderr, exit status, files.

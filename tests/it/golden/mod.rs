@@ -1,0 +1,1 @@
+//! Last accepted outputs: regression only, never truth.

@@ -1,0 +1,9 @@
+//! All integration tests in one binary, one folder for each kind.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
+mod check_values;
+mod cli;
+mod golden;
+mod hostile;
+mod properties;
+mod recovery;

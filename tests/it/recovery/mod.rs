@@ -1,0 +1,1 @@
+//! Rehearsed scans with exact truth: bias, spread and coverage held to budgets.
