@@ -2,3 +2,7 @@
 //!
 //! In: paths. Out: scans, plans, files. Units: mm.
 //! Does not interpret what it reads.
+
+mod read_plan;
+
+pub use read_plan::{ReadPlanError, read_plan};

@@ -13,6 +13,8 @@ use thiserror::Error;
 
 /// Longest distance between two samples of the resampled curve, mm: a sagitta of 6 µm on a bend of 20 mm radius.
 const SAMPLE_STEP_MM: f64 = 1.0;
+/// Longest curve that is taken for part of a car, mm; it also bounds the number of samples.
+const LONGEST_CURVE_MM: f64 = 1.0e5;
 /// Points closer than this are the same point, mm (files are written to 1 µm or better).
 const REPEATED_POINT_MM: f64 = 1e-6;
 
@@ -25,6 +27,8 @@ pub enum CurveError {
     NotFinite { index: usize },
     #[error("point {index} of the curve repeats the point before it")]
     RepeatedPoint { index: usize },
+    #[error("the curve is {length_mm:.0} mm long, and no car is; its unit may be wrong")]
+    TooLong { length_mm: f64 },
     #[error("{normals} normals were given for {points} curve points")]
     NormalCount { points: usize, normals: usize },
     #[error("the normal of curve point {index} has no direction, or runs along the curve")]
@@ -79,7 +83,7 @@ impl Curve {
     /// Shape: N ≥ 2 points (mm) and either no normals or N of them (any length but zero).
     ///
     /// # Errors
-    /// Fewer than two points, repeated or non-finite points, a wrong number of normals, a normal along the curve.
+    /// Fewer than two points, repeated or non-finite points, an absurd length, a wrong number of normals, a normal along the curve.
     pub fn through(points: &[Point3<f64>], normals: Option<&[Vector3<f64>]>) -> Result<Self, CurveError> {
         check_points(points)?;
         let (positions, parameters) = resample(points);
@@ -205,6 +209,10 @@ fn check_points(points: &[Point3<f64>]) -> Result<(), CurveError> {
     }
     if points.len() < 2 {
         return Err(CurveError::TooFewPoints { found: points.len() });
+    }
+    let length_mm: f64 = points.windows(2).map(|pair| (pair[1] - pair[0]).norm()).sum();
+    if length_mm > LONGEST_CURVE_MM {
+        return Err(CurveError::TooLong { length_mm });
     }
     match points.windows(2).position(|pair| (pair[1] - pair[0]).norm() < REPEATED_POINT_MM) {
         Some(before) => Err(CurveError::RepeatedPoint { index: before + 1 }),

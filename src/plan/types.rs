@@ -4,6 +4,7 @@ use std::fmt;
 
 use nalgebra::Point3;
 
+use super::table_decision::DecisionRule;
 use crate::geometry::{Curve, CurveFrame};
 use crate::units::LengthUnit;
 
@@ -38,6 +39,8 @@ pub struct Plan {
     pub panels: Vec<Panel>,
     /// In the plan's order.
     pub seams: Vec<Seam>,
+    /// How readings become verdicts.
+    pub decision: DecisionRule,
 }
 
 /// What the plan says about the scan file and the scanner.

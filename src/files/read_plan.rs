@@ -1,0 +1,164 @@
+//! Reads a seam plan and the curves that it names.
+//!
+//! In: the path of a plan. Out: a checked [`Plan`]. Relative curve paths start at the plan's folder.
+//! Units: the plan's own, for its lengths and for curve files that carry none; mm inside.
+//! Does not read scans.
+
+use std::fs::File;
+use std::io::Read;
+use std::path::{Path, PathBuf};
+
+use thiserror::Error;
+
+use crate::plan::{Plan, PlanError, PlanText};
+
+/// Largest plan that is read, bytes: thousands of seams with all keys written out.
+const LARGEST_PLAN_BYTES: u64 = 16 << 20;
+
+/// Why there is no plan.
+#[derive(Debug, Error)]
+pub enum ReadPlanError {
+    #[error("could not read the plan {}: {source}; give the path of a seam plan, by convention NAME.seams.toml", path.display())]
+    Unreadable { path: PathBuf, source: std::io::Error },
+    #[error("could not read the plan {}: it is larger than {} MiB, which no plan is", path.display(), LARGEST_PLAN_BYTES >> 20)]
+    TooLarge { path: PathBuf },
+    #[error(
+        "could not read the plan {}: byte {byte} (line {line}) is not UTF-8 text; \
+         save the plan as UTF-8, and check that it is not the scan", path.display()
+    )]
+    NotText { path: PathBuf, byte: usize, line: usize },
+    #[error(transparent)]
+    Plan(#[from] PlanError),
+}
+
+/// Reads a plan with its curves.
+///
+/// # Errors
+/// The file cannot be read or is not text; anything in it that is not as the plan's format says; a curve file that
+/// cannot be read or does not hold a curve.
+pub fn read_plan(path: &Path) -> Result<Plan, ReadPlanError> {
+    let text = read_text(path)?;
+    let parsed = PlanText::parse(&text, &path.display().to_string())?;
+    let folder = path.parent().unwrap_or(Path::new(""));
+    let units = parsed.units();
+    Ok(parsed.into_plan(|reference| {
+        let path = folder.join(&reference.path);
+        stand_in::read_curve(&path, reference.name.as_deref(), units).map_err(|error| error.to_string())
+    })?)
+}
+
+fn read_text(path: &Path) -> Result<String, ReadPlanError> {
+    let unreadable = |source| ReadPlanError::Unreadable { path: path.to_owned(), source };
+    let mut bytes = Vec::new();
+    let file = File::open(path).map_err(unreadable)?;
+    file.take(LARGEST_PLAN_BYTES + 1).read_to_end(&mut bytes).map_err(unreadable)?;
+    if bytes.len() as u64 > LARGEST_PLAN_BYTES {
+        return Err(ReadPlanError::TooLarge { path: path.to_owned() });
+    }
+    String::from_utf8(bytes).map_err(|error| {
+        let byte = error.utf8_error().valid_up_to();
+        let line = 1 + error.as_bytes()[..byte].iter().filter(|byte| **byte == b'\n').count();
+        ReadPlanError::NotText { path: path.to_owned(), byte, line }
+    })
+}
+
+/// CSV curves only, until the readers of curve formats are in.
+mod stand_in {
+    use std::path::Path;
+
+    use nalgebra::{Point3, Vector3};
+
+    use crate::geometry::Curve;
+    use crate::units::LengthUnit;
+
+    pub fn read_curve(path: &Path, name: Option<&str>, units: LengthUnit) -> Result<Curve, String> {
+        let shown = path.display();
+        if name.is_some() {
+            return Err(format!("{shown} holds one curve, so leave out the part after #"));
+        }
+        let text =
+            std::fs::read_to_string(path).map_err(|error| format!("could not read {shown}: {error}"))?;
+        let mut points = Vec::new();
+        let mut normals = Vec::new();
+        for (index, line) in text.lines().enumerate() {
+            let line = line.trim();
+            let is_head = index == 0 && line.starts_with('x');
+            if line.is_empty() || line.starts_with('#') || is_head {
+                continue;
+            }
+            let numbers: Vec<f64> = line
+                .split(',')
+                .map(|cell| cell.trim().parse())
+                .collect::<Result<_, _>>()
+                .map_err(|_| format!("line {} of {shown} is not x,y,z or x,y,z,nx,ny,nz", index + 1))?;
+            match *numbers.as_slice() {
+                [x, y, z] => points.push(Point3::new(x, y, z) * units.mm()),
+                [x, y, z, nx, ny, nz] => {
+                    points.push(Point3::new(x, y, z) * units.mm());
+                    normals.push(Vector3::new(nx, ny, nz));
+                }
+                _ => return Err(format!("line {} of {shown} is not x,y,z or x,y,z,nx,ny,nz", index + 1)),
+            }
+        }
+        let normals = (!normals.is_empty()).then_some(normals.as_slice());
+        Curve::through(&points, normals).map_err(|error| format!("{shown}: {error}"))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const PLAN: &str = "title = 'Two panels'\nunits = 'mm'\n[scan]\nunits = 'mm'\n[panels.a]\n[panels.b]\n\
+        [[seam]]\nid = 'a-b'\ndatum_panel = 'a'\nother_panel = 'b'\ndatum_side = 'left'\n\
+        curve = 'curves/a-b.csv'\ngap = { nominal = 4, minus = 1, plus = 1 }\n\
+        flush = { nominal = 0, minus = 1, plus = 1 }\n";
+
+    /// Writes the plan and its curve into a new folder and reads the plan.
+    fn read_with_curve(curve: Option<&str>) -> Result<Plan, ReadPlanError> {
+        let folder = tempfile::tempdir().unwrap();
+        std::fs::create_dir(folder.path().join("curves")).unwrap();
+        if let Some(curve) = curve {
+            std::fs::write(folder.path().join("curves/a-b.csv"), curve).unwrap();
+        }
+        let path = folder.path().join("two.seams.toml");
+        std::fs::write(&path, PLAN).unwrap();
+        read_plan(&path)
+    }
+
+    #[test]
+    fn curves_are_found_from_the_plans_folder() {
+        let plan = read_with_curve(Some("0,0,0,0,0,1\n100,0,0,0,0,1\n")).unwrap();
+        assert!((plan.seams[0].curve.length_mm() - 100.0).abs() < 1e-9);
+        assert!(plan.seams[0].curve.has_given_normals());
+    }
+
+    #[test]
+    fn bad_curves_are_refused_at_the_plans_line() {
+        let bad = [
+            None,
+            Some(""),
+            Some("0,0,0\n"),
+            Some("0,0,0\n0,0,0\n100,0,0\n"),
+            Some("0,0,0\nnan,0,0\n100,0,0\n"),
+            Some("0,0,0\n1e300,0,0\n"),
+            Some("0,0,0\n100,0\n"),
+            Some("0,0,0\n10,0,0\n"),
+        ];
+        for curve in bad {
+            let shown = read_with_curve(curve).expect_err(&format!("{curve:?}")).to_string();
+            assert!(shown.contains("seam `a-b`") && shown.contains('^'), "{curve:?}\n{shown}");
+        }
+    }
+
+    #[test]
+    fn what_is_no_text_is_said_to_be_none() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("scan.ply");
+        std::fs::write(&path, b"ply\nformat\n\xff\xfe").unwrap();
+        let shown = read_plan(&path).unwrap_err().to_string();
+        assert!(shown.contains("line 3"), "{shown}");
+        assert!(read_plan(folder.path()).is_err());
+        assert!(read_plan(&folder.path().join("none.toml")).is_err());
+    }
+}
