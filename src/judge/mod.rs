@@ -3,6 +3,10 @@
 //! In: an estimate and its tolerance. Out: a [`Verdict`]. Units: mm.
 //! Does not measure and does not round.
 
+mod conformance;
+mod decision;
 mod verdict;
 
-pub use verdict::{JudgedReading, JudgedSeam, Verdict};
+pub use conformance::{Conformance, conformance, coverage_factor, one_sided_factor};
+pub use decision::{expanded_u_mm, judge_seam, judge_value, reported_coverage_factor};
+pub use verdict::{JudgedReading, JudgedSeam, JudgedValue, Measurand, Verdict};

@@ -1,6 +1,6 @@
 //! The words of the shop for a reading, and readings with them attached.
 
-use crate::measure::StationReading;
+use crate::measure::{Estimate, Reason, StationReading};
 use crate::plan::{SeamId, Tolerance};
 
 /// What a reading means against its tolerance.
@@ -41,6 +41,55 @@ impl Verdict {
     }
 }
 
+/// The two things that are measured at a station.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Measurand {
+    Gap,
+    Flush,
+}
+
+impl Measurand {
+    /// Both, in the order in which tables list them.
+    pub const BOTH: [Self; 2] = [Self::Gap, Self::Flush];
+
+    /// The word in files and on screens.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Gap => "gap",
+            Self::Flush => "flush",
+        }
+    }
+
+    /// The verdict below tolerance.
+    #[must_use]
+    pub const fn below(self) -> Verdict {
+        match self {
+            Self::Gap => Verdict::Tight,
+            Self::Flush => Verdict::Low,
+        }
+    }
+
+    /// The verdict above tolerance.
+    #[must_use]
+    pub const fn above(self) -> Verdict {
+        match self {
+            Self::Gap => Verdict::Wide,
+            Self::Flush => Verdict::High,
+        }
+    }
+}
+
+/// One measurand of a [`JudgedReading`], by reference.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct JudgedValue<'a> {
+    pub measured: Result<&'a Estimate, Reason>,
+    pub tolerance: Tolerance,
+    pub verdict: Verdict,
+    /// Probability that the true value lies within tolerance; `None` where unseen.
+    pub conformance: Option<f64>,
+}
+
 /// A station's reading with its verdicts and the tolerances they were made against.
 #[derive(Debug, Clone, PartialEq)]
 pub struct JudgedReading {
@@ -53,6 +102,27 @@ pub struct JudgedReading {
     pub gap_conformance: Option<f64>,
     /// Probability that the true flush lies within tolerance; `None` where unseen.
     pub flush_conformance: Option<f64>,
+}
+
+impl JudgedReading {
+    /// Everything about one of the two measurands.
+    #[must_use]
+    pub fn value(&self, measurand: Measurand) -> JudgedValue<'_> {
+        match measurand {
+            Measurand::Gap => JudgedValue {
+                measured: self.reading.gap.as_ref().map_err(|reason| *reason),
+                tolerance: self.gap_tolerance,
+                verdict: self.gap_verdict,
+                conformance: self.gap_conformance,
+            },
+            Measurand::Flush => JudgedValue {
+                measured: self.reading.flush.as_ref().map_err(|reason| *reason),
+                tolerance: self.flush_tolerance,
+                verdict: self.flush_verdict,
+                conformance: self.flush_conformance,
+            },
+        }
+    }
 }
 
 /// A seam's judged readings in station order.

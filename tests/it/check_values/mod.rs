@@ -1,1 +1,3 @@
 //! Published numbers, each with its source.
+
+mod decisions;
