@@ -39,14 +39,9 @@ fn chance_below(limit_mm: f64, estimate: &Estimate) -> f64 {
     cumulative(distance_mm / estimate.u_mm, estimate.degrees_of_freedom)
 }
 
-/// Student's t distribution function, normal where the degrees of freedom are many.
+/// Distribution function of Student's t, normal where the degrees of freedom are many.
 fn cumulative(t: f64, degrees_of_freedom: f64) -> f64 {
-    if degrees_of_freedom < AS_GOOD_AS_NORMAL {
-        if let Ok(student) = StudentsT::new(0.0, 1.0, degrees_of_freedom.max(1.0)) {
-            return student.cdf(t);
-        }
-    }
-    Normal::standard().cdf(t)
+    student(degrees_of_freedom).map_or_else(|| Normal::standard().cdf(t), |student| student.cdf(t))
 }
 
 /// The factor that covers, with these degrees of freedom, what `normal_factor` covers for a normal distribution.
@@ -54,10 +49,16 @@ fn cumulative(t: f64, degrees_of_freedom: f64) -> f64 {
 /// Source: JCGM 100:2008, G.4.2 and table G.2 (2 becomes 2.28 with ten degrees of freedom).
 #[must_use]
 pub fn coverage_factor(normal_factor: f64, degrees_of_freedom: f64) -> f64 {
-    let enough = !(degrees_of_freedom < AS_GOOD_AS_NORMAL);
-    match StudentsT::new(0.0, 1.0, degrees_of_freedom.max(1.0)) {
-        Ok(student) if !enough => student.inverse_cdf(Normal::standard().cdf(normal_factor)),
-        _ => normal_factor,
+    student(degrees_of_freedom)
+        .map_or(normal_factor, |student| student.inverse_cdf(Normal::standard().cdf(normal_factor)))
+}
+
+/// The standard t distribution, where it differs from the normal one.
+fn student(degrees_of_freedom: f64) -> Option<StudentsT> {
+    if degrees_of_freedom < AS_GOOD_AS_NORMAL {
+        StudentsT::new(0.0, 1.0, degrees_of_freedom.max(1.0)).ok()
+    } else {
+        None
     }
 }
 

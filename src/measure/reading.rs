@@ -22,6 +22,31 @@ pub enum UncertaintySource {
     ScannerAccuracy,
 }
 
+impl UncertaintySource {
+    /// Every source, in the order in which a budget lists them.
+    pub const ALL: [Self; 6] =
+        [Self::ScanNoise, Self::Spacing, Self::EdgeSeen, Self::Model, Self::Alignment, Self::ScannerAccuracy];
+
+    /// The words in reports and files.
+    #[must_use]
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::ScanNoise => "scan noise",
+            Self::Spacing => "spacing",
+            Self::EdgeSeen => "edge seen",
+            Self::Model => "model",
+            Self::Alignment => "alignment",
+            Self::ScannerAccuracy => "scanner accuracy",
+        }
+    }
+
+    /// True where the error is the same, or nearly so, at all stations of a seam in one scan: it does not average out.
+    #[must_use]
+    pub const fn is_common_along_seam(self) -> bool {
+        matches!(self, Self::Model | Self::Alignment | Self::ScannerAccuracy)
+    }
+}
+
 /// One line of the uncertainty budget.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Component {

@@ -2,3 +2,24 @@
 //!
 //! In: judged readings. Out: summaries. Units: mm.
 //! Does not re-measure and does not re-judge.
+//!
+//! # What a seam's summary holds
+//! [`summarise_seam`] makes a [`SeamSummary`]: for gap and for flush a [`MeasurandSummary`] (counts of verdicts, mean
+//! with its own uncertainty, least and greatest, worst places, contiguous [`OutRun`]s, the [`Budget`]), and the
+//! [`Taper`] where the plan asks for one. [`summarise_scan`] gathers the seams of a scan and says whether all is good.
+
+mod budget;
+mod measurand_summary;
+mod out_runs;
+mod scan_summary;
+mod seam_summary;
+mod taper;
+#[cfg(test)]
+mod test_seams;
+
+pub use budget::{Budget, BudgetLine};
+pub use measurand_summary::{MeasurandSummary, Place, VerdictCounts};
+pub use out_runs::OutRun;
+pub use scan_summary::{ScanSummary, summarise_scan};
+pub use seam_summary::{SeamSummary, summarise_seam};
+pub use taper::Taper;
