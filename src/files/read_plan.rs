@@ -10,7 +10,10 @@ use std::path::{Path, PathBuf};
 
 use thiserror::Error;
 
-use crate::plan::{Plan, PlanError, PlanText};
+use super::read_curve::read_curve;
+use crate::geometry::Curve;
+use crate::plan::{CurveReference, Plan, PlanError, PlanText};
+use crate::units::LengthUnit;
 
 /// Largest plan that is read, bytes: thousands of seams with all keys written out.
 const LARGEST_PLAN_BYTES: u64 = 16 << 20;
@@ -41,10 +44,14 @@ pub fn read_plan(path: &Path) -> Result<Plan, ReadPlanError> {
     let parsed = PlanText::parse(&text, &path.display().to_string())?;
     let folder = path.parent().unwrap_or(Path::new(""));
     let units = parsed.units();
-    Ok(parsed.into_plan(|reference| {
-        let path = folder.join(&reference.path);
-        stand_in::read_curve(&path, reference.name.as_deref(), units).map_err(|error| error.to_string())
-    })?)
+    Ok(parsed.into_plan(|reference| load_curve(folder, reference, units))?)
+}
+
+fn load_curve(folder: &Path, reference: &CurveReference, units: LengthUnit) -> Result<Curve, String> {
+    let path = folder.join(&reference.path);
+    let read = read_curve(&path, reference.name.as_deref(), units).map_err(|error| error.to_string())?;
+    Curve::through(&read.points, read.normals.as_deref())
+        .map_err(|error| format!("{}: {error}", path.display()))
 }
 
 fn read_text(path: &Path) -> Result<String, ReadPlanError> {
@@ -60,49 +67,6 @@ fn read_text(path: &Path) -> Result<String, ReadPlanError> {
         let line = 1 + error.as_bytes()[..byte].iter().filter(|byte| **byte == b'\n').count();
         ReadPlanError::NotText { path: path.to_owned(), byte, line }
     })
-}
-
-/// CSV curves only, until the readers of curve formats are in.
-mod stand_in {
-    use std::path::Path;
-
-    use nalgebra::{Point3, Vector3};
-
-    use crate::geometry::Curve;
-    use crate::units::LengthUnit;
-
-    pub fn read_curve(path: &Path, name: Option<&str>, units: LengthUnit) -> Result<Curve, String> {
-        let shown = path.display();
-        if name.is_some() {
-            return Err(format!("{shown} holds one curve, so leave out the part after #"));
-        }
-        let text =
-            std::fs::read_to_string(path).map_err(|error| format!("could not read {shown}: {error}"))?;
-        let mut points = Vec::new();
-        let mut normals = Vec::new();
-        for (index, line) in text.lines().enumerate() {
-            let line = line.trim();
-            let is_head = index == 0 && line.starts_with('x');
-            if line.is_empty() || line.starts_with('#') || is_head {
-                continue;
-            }
-            let numbers: Vec<f64> = line
-                .split(',')
-                .map(|cell| cell.trim().parse())
-                .collect::<Result<_, _>>()
-                .map_err(|_| format!("line {} of {shown} is not x,y,z or x,y,z,nx,ny,nz", index + 1))?;
-            match *numbers.as_slice() {
-                [x, y, z] => points.push(Point3::new(x, y, z) * units.mm()),
-                [x, y, z, nx, ny, nz] => {
-                    points.push(Point3::new(x, y, z) * units.mm());
-                    normals.push(Vector3::new(nx, ny, nz));
-                }
-                _ => return Err(format!("line {} of {shown} is not x,y,z or x,y,z,nx,ny,nz", index + 1)),
-            }
-        }
-        let normals = (!normals.is_empty()).then_some(normals.as_slice());
-        Curve::through(&points, normals).map_err(|error| format!("{shown}: {error}"))
-    }
 }
 
 #[cfg(test)]

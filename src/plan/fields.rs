@@ -2,7 +2,6 @@
 //!
 //! In: a parsed TOML table with the byte ranges of its keys and values. Out: checked values with their ranges.
 //! Units: lengths come out in mm, whatever the plan's unit; every number is finite.
-//! Method: suggestions by the Damerau–Levenshtein distance (crate `strsim`).
 //! Does not know what the tables mean: there is one file for each of them beside this one.
 
 use std::ops::Range;
@@ -10,6 +9,7 @@ use std::ops::Range;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
+use super::names::{check_id, quoted_list, shortened, suggestion};
 use super::plan_error::{PlanError, PlanProblem};
 use crate::units::LengthUnit;
 
@@ -17,11 +17,6 @@ use crate::units::LengthUnit;
 const LONGEST_MM: f64 = 1.0e6;
 /// Most characters in a title.
 const LONGEST_TITLE: usize = 200;
-/// Most characters in an id, so that it still makes a file name everywhere.
-const LONGEST_ID: usize = 60;
-/// Stems that one widespread operating system keeps for devices, whatever the ending.
-const RESERVED_STEMS: [&str; 4] = ["con", "prn", "aux", "nul"];
-
 /// A value and where the plan gives it.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Given<T> {
@@ -323,63 +318,8 @@ impl<'t> Fields<'t> {
     }
 }
 
-/// Refuses an id that is not lower case, digits and hyphens, or that no file could be called.
-fn check_id(context: &Context<'_>, key: &str, id: &str, span: &Range<usize>) -> Result<(), PlanError> {
-    let is_plain = |byte: u8| byte.is_ascii_lowercase() || byte.is_ascii_digit() || byte == b'-';
-    let ends_well = !id.starts_with('-') && !id.ends_with('-') && !id.is_empty();
-    let expected = if !ends_well || !id.bytes().all(is_plain) {
-        "a name of lower-case letters a to z, digits and inner hyphens, such as `hood-fender-left`".to_owned()
-    } else if id.len() > LONGEST_ID {
-        format!("a name of at most {LONGEST_ID} characters")
-    } else if is_reserved(id) {
-        "a name that any system takes as a file name".to_owned()
-    } else {
-        return Ok(());
-    };
-    let problem =
-        PlanProblem::BadValue { key: key.to_owned(), expected, found: shortened(&format!("\"{id}\"")) };
-    Err(context.error(span, problem))
-}
-
-fn is_reserved(id: &str) -> bool {
-    let port = id.strip_prefix("com").or_else(|| id.strip_prefix("lpt"));
-    RESERVED_STEMS.contains(&id)
-        || port.is_some_and(|rest| rest.len() == 1 && rest.as_bytes()[0].is_ascii_digit())
-}
-
-/// "did you mean …" where something near is known, else all that is known.
-pub(crate) fn suggestion(found: &str, known: &[&str]) -> String {
-    let found: String = found.chars().take(LONGEST_ID).collect::<String>().to_lowercase();
-    let nearest = known
-        .iter()
-        .map(|candidate| (strsim::damerau_levenshtein(&found, candidate), *candidate))
-        .min_by_key(|(distance, candidate)| (*distance, *candidate));
-    match nearest {
-        Some((distance, candidate)) if distance <= 1 + candidate.len() / 3 => {
-            format!("did you mean `{candidate}`?")
-        }
-        _ => format!("known here: {}", quoted_list(known)),
-    }
-}
-
-/// `a`, `b`, `c`.
-pub(crate) fn quoted_list(words: &[&str]) -> String {
-    let quoted: Vec<String> = words.iter().map(|word| format!("`{word}`")).collect();
-    quoted.join(", ")
-}
-
 fn article(value: &DeValue<'_>) -> &'static str {
     if matches!(value, DeValue::Integer(_) | DeValue::Array(_)) { "an" } else { "a" }
-}
-
-/// A hostile text in a message: one line, harmless, short.
-fn shortened(text: &str) -> String {
-    let harmless = text.chars().map(|character| if character.is_control() { '·' } else { character });
-    let mut short: String = harmless.clone().take(LONGEST_ID).collect();
-    if harmless.count() > LONGEST_ID {
-        short.push('…');
-    }
-    short
 }
 
 /// Two things that cannot both hold.

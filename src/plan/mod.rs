@@ -13,6 +13,7 @@
 //! 3. Write it out in `write_plan.rs`, and add a good and a bad example to the tests there and in `plan_text/tests.rs`.
 
 mod fields;
+mod names;
 mod plan_error;
 mod plan_text;
 mod table_decision;
@@ -21,6 +22,7 @@ mod table_panels;
 mod table_scan;
 mod table_seam;
 mod types;
+mod write_plan;
 
 use fields::{check_count, contradiction};
 pub use plan_error::{PlanError, PlanProblem};
@@ -31,3 +33,4 @@ pub use types::{
     FlushMethod, FlushSpec, GapMethod, GapSpec, Panel, PanelId, Plan, ScanTerms, Seam, SeamId, Side, Station,
     TaperSpec, Tolerance, Zone,
 };
+pub use write_plan::to_toml;

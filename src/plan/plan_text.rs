@@ -135,4 +135,4 @@ fn read_seams(root: &Fields<'_>, panels: &[Panel]) -> Result<Vec<SeamText>, Plan
 }
 
 #[cfg(test)]
-mod tests;
+pub(super) mod tests;

@@ -4,7 +4,8 @@
 //! Defaults: a station every 10 mm, 15 mm left out at each end, taper over 300 mm, hem radii unknown, no zones.
 //! Does not read curve files.
 
-use super::fields::{Context, Fields, Given, quoted_list, suggestion};
+use super::fields::{Context, Fields, Given};
+use super::names::{quoted_list, suggestion};
 use super::plan_error::{PlanError, PlanProblem};
 use super::table_measurand::{self, FLUSH_KEYS, GAP_KEYS, TOLERANCE_KEYS};
 use super::types::{FlushSpec, GapSpec, Panel, PanelId, Seam, SeamId, Side, TaperSpec, Zone};
