@@ -1,4 +1,23 @@
 //! Puts the scan on the car: finds `car_from_scanner`.
 //!
-//! In: a scan source and the plan's alignment terms. Out: an `Alignment` with its residuals and covariance. Units: mm.
+//! In: a scan source, the plan's alignment terms and, for surfaces, a reference. Out: an [`Alignment`] with its residuals
+//! and covariance, whose use in readings is told at [`Alignment`]'s module. Units: mm.
+//! Ways: datum targets, point pairs (spheres fitted in the scan), robust registration to a surface, from a start pose or
+//! from none. Each refuses what it cannot stand for: see [`AlignError`].
 //! Does not measure gaps.
+
+mod align_error;
+mod alignment;
+mod datum_targets;
+mod entry;
+mod point_pairs;
+mod pose_step;
+mod rigid_fit;
+mod unit_check;
+
+pub use align_error::AlignError;
+pub use alignment::{AlignWarning, Alignment, PanelResidual, TargetResidual};
+pub use datum_targets::align_datum_targets;
+pub use entry::{AlignSettings, align};
+pub use point_pairs::align_point_pairs;
+pub use rigid_fit::{RigidFit, rigid_fit};

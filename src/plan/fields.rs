@@ -83,6 +83,16 @@ impl<'t> Fields<'t> {
         Self { name, ..self.clone() }
     }
 
+    /// The same table with its lengths in another unit.
+    pub fn in_units(&self, units: LengthUnit) -> Self {
+        Self { context: Context { units, ..self.context }, ..self.clone() }
+    }
+
+    /// True where the key is written.
+    pub fn has(&self, key: &str) -> bool {
+        self.get(key).is_some()
+    }
+
     /// True where the key holds a table rather than one value.
     pub fn is_table(&self, key: &str) -> bool {
         self.get(key).is_some_and(|found| found.get_ref().is_table())
@@ -236,7 +246,6 @@ impl<'t> Fields<'t> {
     }
 
     /// A list of exactly `N` lengths, mm: a point or a shift.
-    #[expect(dead_code, reason = "for the tables that name points")]
     pub fn lengths_mm<const N: usize>(&self, key: &str) -> Result<Option<[f64; N]>, PlanError> {
         let Some(mut numbers) = self.numbers::<N>(key)? else { return Ok(None) };
         for number in &mut numbers {

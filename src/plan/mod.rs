@@ -16,6 +16,7 @@ mod fields;
 mod names;
 mod plan_error;
 mod plan_text;
+mod table_align;
 mod table_decision;
 mod table_measurand;
 mod table_panels;
@@ -27,6 +28,7 @@ mod write_plan;
 use fields::{check_count, contradiction};
 pub use plan_error::{PlanError, PlanProblem};
 pub use plan_text::PlanText;
+pub use table_align::{AlignTerms, DatumTarget, PointPair};
 pub use table_decision::{DEFAULT_CAPABILITY, DEFAULT_CONFORMANCE, DEFAULT_COVERAGE_FACTOR, DecisionRule};
 pub use table_seam::CurveReference;
 pub use types::{

@@ -8,14 +8,15 @@ use toml::de::DeTable;
 
 use super::fields::{Context, Fields};
 use super::plan_error::{PlanError, PlanProblem};
+use super::table_align::AlignTerms;
 use super::table_decision::DecisionRule;
 use super::table_seam::{CurveReference, SeamText};
 use super::types::{Panel, Plan, ScanTerms};
-use super::{table_decision, table_panels, table_scan, table_seam};
+use super::{table_align, table_decision, table_panels, table_scan, table_seam};
 use crate::geometry::Curve;
 use crate::units::LengthUnit;
 
-const KEYS: &[&str] = &["title", "units", "scan", "panels", "decision", "seam"];
+const KEYS: &[&str] = &["title", "units", "scan", "align", "panels", "decision", "seam"];
 /// Units that a plan may be written in; the scan may be in others.
 const UNITS: [(&str, LengthUnit); 2] = [("mm", LengthUnit::Millimetre), ("inch", LengthUnit::Inch)];
 /// Most seams in a plan: many times what a car has.
@@ -31,6 +32,7 @@ pub struct PlanText {
     scan: ScanTerms,
     panels: Vec<Panel>,
     decision: DecisionRule,
+    align: AlignTerms,
     seams: Vec<SeamText>,
 }
 
@@ -52,15 +54,17 @@ impl PlanText {
             root.choice("units", &UNITS)?.ok_or_else(|| root.missing("units", "units = \"mm\""))?.value;
         root.context.units = units;
         let panels = table_panels::read(&root)?;
+        let scan = match root.table("scan", "[scan]", table_scan::KEYS)? {
+            Some(fields) => table_scan::read(&fields)?,
+            None => return Err(root.missing("scan", "[scan], and under it units = \"mm\"")),
+        };
         Ok(Self {
             file_name: file_name.to_owned(),
             text: text.to_owned(),
             title: root.title("title")?.ok_or_else(|| root.missing("title", "title = \"My car\""))?,
             units,
-            scan: match root.table("scan", "[scan]", table_scan::KEYS)? {
-                Some(fields) => table_scan::read(&fields)?,
-                None => return Err(root.missing("scan", "[scan], and under it units = \"mm\"")),
-            },
+            align: table_align::read(&root, scan.units, scan.accuracy_mm)?,
+            scan,
             decision: match root.table("decision", "[decision]", table_decision::KEYS)? {
                 Some(fields) => table_decision::read(&fields)?,
                 None => DecisionRule::default(),
@@ -105,6 +109,7 @@ impl PlanText {
             panels: self.panels,
             seams,
             decision: self.decision,
+            align: self.align,
         })
     }
 }

@@ -4,6 +4,7 @@ use std::fmt;
 
 use nalgebra::Point3;
 
+use super::table_align::AlignTerms;
 use super::table_decision::DecisionRule;
 use crate::geometry::{Curve, CurveFrame};
 use crate::units::LengthUnit;
@@ -41,6 +42,8 @@ pub struct Plan {
     pub seams: Vec<Seam>,
     /// How readings become verdicts.
     pub decision: DecisionRule,
+    /// How the scan is put on the car.
+    pub align: AlignTerms,
 }
 
 /// What the plan says about the scan file and the scanner.

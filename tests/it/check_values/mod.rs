@@ -1,3 +1,4 @@
 //! Published numbers, each with its source.
 
+mod align;
 mod decisions;
