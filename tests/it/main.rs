@@ -1,6 +1,7 @@
 //! All integration tests in one binary, one folder for each kind.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
+mod architecture;
 mod check_values;
 mod cli;
 mod golden;
