@@ -30,4 +30,5 @@ pub mod seam;
 pub mod section;
 pub mod statistics;
 pub mod summarise;
+pub mod trace;
 pub mod units;

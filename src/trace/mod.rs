@@ -1,0 +1,26 @@
+//! Finds seams in a scan without a plan: follows one between rough points, or finds them all.
+//!
+//! In: a scan (mm). Out: seam curves along mid-gap with outward normals, junctions, panels, and what was not believed.
+//! Method: facing hems across an empty strip; see each file's head for its sources.
+//! Does not measure gap or flush: the widths here are for ranking only.
+
+mod cells;
+mod chains;
+mod evidence;
+mod export;
+mod facing;
+mod hems;
+mod network;
+mod plane_fit;
+mod refine;
+mod settings;
+mod survey;
+#[cfg(test)]
+mod test_scene;
+mod tracer;
+
+pub use chains::ChainPoint;
+pub use evidence::{Evidence, gather_evidence};
+pub use export::{NamedCurve, curve_csv, curves_dxf, curves_obj};
+pub use settings::{TraceError, TraceSettings};
+pub use tracer::{Bridge, Stop, TracedSeam, follow, trace_seam};
