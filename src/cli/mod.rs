@@ -1,8 +1,42 @@
 //! The command line: the only place that prints.
+//!
+//! To add a command: one file with a clap `Args` struct and `run(&self, talk: Talk) -> Result<Outcome, Failure>`, one
+//! line in `args.rs`, one arm below. Any library error turns into a [`messages::Failure`] with `?`.
+
+mod args;
+mod check;
+mod exit_code;
+mod messages;
 
 use std::process::ExitCode;
 
+use clap::Parser;
+
+use args::{Arguments, Command};
+use exit_code::Outcome;
+use messages::Talk;
+
 /// Runs the program.
 pub fn run() -> ExitCode {
-    ExitCode::from(2)
+    let arguments = match Arguments::try_parse() {
+        Ok(arguments) => arguments,
+        Err(error) => return explain_usage(&error),
+    };
+    let _talk = Talk { is_quiet: arguments.quiet };
+    let result = match &arguments.command {
+        Command::Check(command) => command.run(),
+    };
+    result
+        .unwrap_or_else(|failure| {
+            failure.say();
+            Outcome::Failed
+        })
+        .into()
+}
+
+/// Help and version are no failures; anything else typed wrongly is.
+fn explain_usage(error: &clap::Error) -> ExitCode {
+    // Nobody is left to tell if the stream is closed.
+    let _ = error.print();
+    if error.use_stderr() { Outcome::Failed.into() } else { Outcome::AllGood.into() }
 }
