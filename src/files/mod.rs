@@ -5,12 +5,10 @@
 
 mod curve_csv;
 mod number_table;
-mod output_folder;
 mod read_curve;
 mod read_error;
 mod read_plan;
 
-pub use output_folder::{OutputFolder, WriteError, write_file};
 pub use read_curve::{CurvePoints, read_curve};
 pub use read_error::ReadError;
 pub use read_plan::{ReadPlanError, read_plan};

@@ -11,6 +11,8 @@
 use nalgebra::{Point3, Unit, Vector3};
 use thiserror::Error;
 
+use super::rotation_minimising::rotation_minimising_normals;
+
 /// Longest distance between two samples of the resampled curve, mm: a sagitta of 6 µm on a bend of 20 mm radius.
 const SAMPLE_STEP_MM: f64 = 1.0;
 /// Longest curve that is taken for part of a car, mm; it also bounds the number of samples.
@@ -91,7 +93,7 @@ impl Curve {
         let tangents = tangents_of(&positions);
         let normals_at_samples = match normals {
             Some(given) => interpolate_normals(given, points.len(), &parameters, &tangents)?,
-            None => rotation_minimising(&positions, &tangents, any_perpendicular(&tangents[0])),
+            None => rotation_minimising_normals(&positions, &tangents, any_perpendicular(&tangents[0])),
         };
         Ok(Self {
             positions,
@@ -109,7 +111,7 @@ impl Curve {
     pub fn with_first_outward(&self, first_outward: &Vector3<f64>) -> Result<Self, CurveError> {
         let start =
             perpendicular_to(first_outward, &self.tangents[0]).ok_or(CurveError::BadNormal { index: 0 })?;
-        let normals = rotation_minimising(&self.positions, &self.tangents, start);
+        let normals = rotation_minimising_normals(&self.positions, &self.tangents, start);
         Ok(Self { normals, has_given_normals: true, ..self.clone() })
     }
 
@@ -339,37 +341,12 @@ fn interpolate_normals(
         .collect()
 }
 
-/// Double reflection; see the module head. `first` must be perpendicular to the first tangent.
-fn rotation_minimising(
-    positions: &[Point3<f64>],
-    tangents: &[Vector3<f64>],
-    first: Vector3<f64>,
-) -> Vec<Vector3<f64>> {
-    let mut normals = vec![first];
-    for index in 0..positions.len() - 1 {
-        let step = positions[index + 1] - positions[index];
-        let normal = normals[index];
-        let reflected_normal = normal - step * (2.0 / step.norm_squared() * step.dot(&normal));
-        let reflected_tangent =
-            tangents[index] - step * (2.0 / step.norm_squared() * step.dot(&tangents[index]));
-        let second = tangents[index + 1] - reflected_tangent;
-        let length_sq_mm2 = second.norm_squared();
-        let next = if length_sq_mm2 > 1e-24 {
-            reflected_normal - second * (2.0 / length_sq_mm2 * second.dot(&reflected_normal))
-        } else {
-            reflected_normal
-        };
-        normals.push(perpendicular_to(&next, &tangents[index + 1]).unwrap_or(normal));
-    }
-    normals
-}
-
 fn blend(low: &Vector3<f64>, high: &Vector3<f64>, share: f64) -> Vector3<f64> {
     let mixed = low + (high - low) * share;
     mixed.try_normalize(1e-9).unwrap_or(*low)
 }
 
-fn perpendicular_to(vector: &Vector3<f64>, axis: &Vector3<f64>) -> Option<Vector3<f64>> {
+pub(super) fn perpendicular_to(vector: &Vector3<f64>, axis: &Vector3<f64>) -> Option<Vector3<f64>> {
     let unit = vector.try_normalize(1e-12)?;
     (unit - axis * unit.dot(axis)).try_normalize(1e-6)
 }

@@ -1,4 +1,9 @@
 //! Published numbers, each with its source.
 
 mod align;
+mod check_table;
+mod curve_frames;
 mod decisions;
+mod geometry_fits;
+mod nearest_neighbours;
+mod statistics;
