@@ -1,1 +1,2 @@
 //! Laws that must hold for any input.
+mod rehearse;
