@@ -2,9 +2,15 @@
 
 mod curve;
 pub mod fits;
+mod normal_equations;
 mod rigid_transform;
 mod rotation_minimising;
+mod skin_patch;
+mod tangent_arc;
 
 pub use curve::{Curve, CurveError, CurveFrame, Foot};
+pub use normal_equations::{NormalEquations, median_in_place, tukey_weight};
 pub use rigid_transform::RigidTransform;
 pub use rotation_minimising::rotation_minimising_normals;
+pub use skin_patch::{SkinPatch, SkinSample, fit_skin_patch, residual_mm};
+pub use tangent_arc::{ANGLE_BIN_RAD, ArcTask, TangentArc, fit_tangent_arc, smoothing_offset_mm};

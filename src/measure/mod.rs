@@ -13,9 +13,26 @@
 //! Units: mm; frame: Car. The section's `u` runs from the left panel to the right one; `datum_side` says which is which.
 //! Does not judge.
 
+mod centre_line;
+mod flush;
+mod gap;
+mod locate;
+mod outward;
+mod profile;
 mod reading;
+mod report;
+mod seam;
+mod settings;
+mod shared;
+mod station;
+#[cfg(test)]
+mod trial;
+mod uncertainty;
+mod window;
 
 pub use reading::{
     Component, EdgeReading, Estimate, Profile, ProfileArc, ProfilePoint, ProfileSkin, Reason, SeamReadings,
     StationReading, UncertaintySource, Warning,
 };
+pub use seam::measure_seam;
+pub use settings::{DEFAULT_ACCURACY_MM, MeasureSettings};

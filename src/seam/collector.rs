@@ -93,9 +93,7 @@ impl PointSink for Collector<'_> {
         let coordinates = block.x_mm.iter().zip(block.y_mm).zip(block.z_mm);
         let mut not_finite = 0;
         for (index, ((x_mm, y_mm), z_mm)) in coordinates.enumerate() {
-            // Infinite or not a number: the difference with itself is then not zero.
-            let sum = x_mm + y_mm + z_mm;
-            not_finite += u64::from(sum - sum != 0.0);
+            not_finite += u64::from(!(x_mm + y_mm + z_mm).is_finite());
             if let Some(cell) = corridors.cells.cell(*x_mm, *y_mm, *z_mm) {
                 let normal = block.normals.and_then(|normals| normals.get(index)).copied();
                 self.keep_if_near(&Point3::new(*x_mm, *y_mm, *z_mm), cell, normal);

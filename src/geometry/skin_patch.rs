@@ -1,0 +1,133 @@
+//! A robust low-order patch through an outer surface seen from its edge.
+//!
+//! In: samples (q, ds, z): distance from mid-gap into the panel, distance along the seam, height; mm; any order.
+//! Out: `z = c0 + c1 q + c2 q² + c2³ q⁴ + c3 ds + c4 q ds`, where the quartic term makes the parabola follow a circle
+//! (the next term of its series), so that a curved panel can be continued to mid-gap without bias.
+//! Method: Tukey's biweight by reweighted normal equations, scale from the median absolute residual (Rousseeuw and Leroy,
+//! Robust Regression and Outlier Detection, 1987).
+//! Does not choose the band: see `measure::window`.
+
+use super::normal_equations::{NormalEquations, median_in_place, tukey_weight};
+
+/// One sample of an outer surface, mm.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SkinSample {
+    pub q_mm: f64,
+    pub ds_mm: f64,
+    pub z_mm: f64,
+    pub weight: f64,
+}
+
+/// The fitted patch; see the module head.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SkinPatch {
+    pub c0: f64,
+    pub c1: f64,
+    pub c2: f64,
+    pub c3: f64,
+    pub c4: f64,
+    /// Robust standard deviation of the residuals, mm.
+    pub sigma_mm: f64,
+    /// Samples with more than a tenth of full weight.
+    pub used: usize,
+}
+
+/// How long the biweight's tail is, in robust standard deviations (95 % efficiency at the normal is 4.685).
+const TUKEY_SIGMAS: f64 = 5.0;
+/// Least scale of residuals, mm: noise-free data must not reject itself over rounding of stored coordinates.
+const LEAST_SIGMA_MM: f64 = 5e-4;
+/// Rounds of reweighting; the weights stand still well before.
+const ROUNDS: usize = 6;
+/// Fewest samples for a patch of five unknowns.
+const FEWEST_SAMPLES: usize = 12;
+
+impl SkinPatch {
+    /// Height at a distance from mid-gap, at the station (`ds = 0`), mm.
+    #[must_use]
+    pub fn height_mm(&self, q_mm: f64) -> f64 {
+        self.c0 + self.c1 * q_mm + bend(self.c2, q_mm)
+    }
+
+    /// Slope dz/dq at a distance from mid-gap, at the station.
+    #[must_use]
+    pub fn slope(&self, q_mm: f64) -> f64 {
+        self.c1 + 2.0 * self.c2 * q_mm + 4.0 * self.c2.powi(3) * q_mm.powi(3)
+    }
+
+    /// What the patch adds at a place off the station along the seam, mm.
+    #[must_use]
+    pub fn along_term_mm(&self, q_mm: f64, ds_mm: f64) -> f64 {
+        (self.c3 + self.c4 * q_mm) * ds_mm
+    }
+}
+
+fn bend(c2: f64, q_mm: f64) -> f64 {
+    let square = q_mm * q_mm;
+    c2 * square + c2.powi(3) * square * square
+}
+
+/// Fits a patch. `curvature` fixes c2 (1/mm) where the neighbours gave it; without, it is fitted too.
+///
+/// `None` where there are too few samples or they do not determine the patch.
+#[must_use]
+pub fn fit_skin_patch(samples: &[SkinSample], curvature: Option<f64>) -> Option<SkinPatch> {
+    if samples.len() < FEWEST_SAMPLES {
+        return None;
+    }
+    let mut patch = SkinPatch {
+        c0: 0.0,
+        c1: 0.0,
+        c2: curvature.unwrap_or(0.0),
+        c3: 0.0,
+        c4: 0.0,
+        sigma_mm: 0.0,
+        used: 0,
+    };
+    let mut limit_mm = f64::INFINITY;
+    let mut residuals: Vec<f64> = Vec::with_capacity(samples.len());
+    for _ in 0..ROUNDS {
+        step(samples, curvature, limit_mm, &mut patch)?;
+        residuals.clear();
+        residuals.extend(samples.iter().map(|sample| residual_mm(&patch, sample).abs()));
+        patch.sigma_mm = 1.4826 * median_in_place(&mut residuals)?;
+        limit_mm = TUKEY_SIGMAS * patch.sigma_mm.max(LEAST_SIGMA_MM);
+    }
+    patch.used =
+        samples.iter().filter(|sample| tukey_weight(residual_mm(&patch, sample), limit_mm) > 0.1).count();
+    Some(patch)
+}
+
+/// Height of a sample over the patch, mm.
+#[must_use]
+pub fn residual_mm(patch: &SkinPatch, sample: &SkinSample) -> f64 {
+    sample.z_mm - patch.height_mm(sample.q_mm) - patch.along_term_mm(sample.q_mm, sample.ds_mm)
+}
+
+fn step(samples: &[SkinSample], curvature: Option<f64>, limit_mm: f64, patch: &mut SkinPatch) -> Option<()> {
+    // Distances are scaled by 20 mm so that all columns are of the order of one.
+    const SCALE_MM: f64 = 20.0;
+    let mut equations = NormalEquations::<5>::default();
+    for sample in samples {
+        let robust =
+            if limit_mm.is_finite() { tukey_weight(residual_mm(patch, sample), limit_mm) } else { 1.0 };
+        let (q, ds) = (sample.q_mm / SCALE_MM, sample.ds_mm / SCALE_MM);
+        let known_mm = match curvature {
+            Some(c2) => bend(c2, sample.q_mm),
+            None => bend(patch.c2, sample.q_mm) - patch.c2 * sample.q_mm * sample.q_mm,
+        };
+        equations.add([1.0, q, ds, q * ds, q * q], sample.z_mm - known_mm, sample.weight * robust);
+    }
+    if curvature.is_some() {
+        let heavy = 1e9 * samples.iter().map(|sample| sample.weight).sum::<f64>();
+        equations.hold(4, 0.0, heavy);
+    }
+    let [c0, c1, c3, c4, c2] = equations.solve()?;
+    patch.c0 = c0;
+    patch.c1 = c1 / SCALE_MM;
+    patch.c3 = c3 / SCALE_MM;
+    patch.c4 = c4 / (SCALE_MM * SCALE_MM);
+    if curvature.is_none() {
+        patch.c2 = c2 / (SCALE_MM * SCALE_MM);
+    }
+    Some(())
+}

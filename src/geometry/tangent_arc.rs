@@ -1,0 +1,222 @@
+//! A circular arc that is tangent to a known outer surface: the shape of a hem.
+//!
+//! In: points (q, ds, z) round the edge, the surface as a [`SkinPatch`], a start, and what is already known. Units: mm.
+//! Out: edge position `e` (least q of the circle), radius, slope of the edge along the seam, how far round the points go.
+//! Method: Gauss-Newton on the distances from the circle, with Tukey weights; the centre lies one radius under the surface
+//! at q = e + r, so that only e and r are free. A free circle through the same points blows up on short arcs (Al-Sharadqah
+//! and Chernov, Electronic Journal of Statistics 3, 2009, on the covariance of circle fits); the tangency is the cure.
+//! Scanner smoothing is modelled as a Gaussian along the profile: `smoothing_offset_mm`.
+//! Does not find where the hem is: give a start within about a millimetre.
+
+use super::normal_equations::{NormalEquations, median_in_place, tukey_weight};
+use super::skin_patch::{SkinPatch, SkinSample};
+
+/// What a fit starts from and what it holds fixed.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ArcTask {
+    pub edge_mm: f64,
+    pub radius_mm: f64,
+    /// The radius is known (from the neighbours or the plan) and stays.
+    pub is_radius_fixed: bool,
+    /// Width of the scanner's smoothing along the profile, mm; 0 for none.
+    pub smoothing_mm: f64,
+}
+
+/// A fitted hem.
+#[derive(Debug, Clone, PartialEq)]
+pub struct TangentArc {
+    /// Least q of the circle at the station: the edge point's distance from mid-gap, mm.
+    pub edge_mm: f64,
+    pub radius_mm: f64,
+    /// Change of the edge per mm along the seam.
+    pub edge_slope: f64,
+    pub centre_q_mm: f64,
+    pub centre_z_mm: f64,
+    /// Robust standard deviation of the distances from the arc, mm.
+    pub sigma_mm: f64,
+    /// Points that the last round used.
+    pub used: usize,
+    /// Standard deviation of edge and radius for distances of unit variance.
+    pub edge_cofactor: f64,
+    pub radius_cofactor: f64,
+    /// Used points in each 5° of the arc from 0° to 130°.
+    pub count_by_angle: [u32; ANGLE_BINS],
+}
+
+/// Bins of [`TangentArc::count_by_angle`].
+pub const ANGLE_BINS: usize = 26;
+/// Width of one of them, rad.
+pub const ANGLE_BIN_RAD: f64 = std::f64::consts::PI / 36.0;
+/// The fit uses directions between these angles from the surface normal, as cosine and sine.
+const LEAST_ANGLE_RAD: f64 = 0.21;
+const LARGEST_ANGLE_RAD: f64 = 1.66;
+/// Points further than this from the arc belong to something else, mm.
+const GATE_MM: f64 = 0.25;
+const LEAST_SIGMA_MM: f64 = 5e-4;
+const ROUNDS: usize = 14;
+/// Fewest points for a fit of three unknowns.
+const FEWEST_POINTS: usize = 12;
+/// Radii of hems that exist, mm; the fit stays between them.
+const RADIUS_RANGE_MM: (f64, f64) = (0.2, 9.0);
+
+/// A point seen from the arc's centre.
+struct Polar {
+    distance_mm: f64,
+    sine: f64,
+    cosine: f64,
+}
+
+/// How far a Gaussian of width `smoothing_mm` along a profile moves a point inwards, `arc_length_mm` past the place
+/// where a straight run turns into an arc of `radius_mm`; mm.
+///
+/// The arc departs from its tangent by l²/2r for l > 0 and by 0 before; averaged over a normal l the mean is
+/// `((l² + s²) Φ(l/s) + l s φ(l/s)) / 2r`, and the offset is that less l²/2r.
+#[must_use]
+pub fn smoothing_offset_mm(arc_length_mm: f64, radius_mm: f64, smoothing_mm: f64) -> f64 {
+    if smoothing_mm <= 0.0 {
+        return 0.0;
+    }
+    let share = arc_length_mm / smoothing_mm;
+    let variance = smoothing_mm * smoothing_mm;
+    if share > 4.0 {
+        return variance / (2.0 * radius_mm);
+    }
+    let density = (-0.5 * share * share).exp() / (2.0 * std::f64::consts::PI).sqrt();
+    let below = 0.5 * (1.0 + statrs::function::erf::erf(share * std::f64::consts::FRAC_1_SQRT_2));
+    let mean = (share * share + 1.0) * below + share * density;
+    variance / (2.0 * radius_mm) * (mean - share.max(0.0).powi(2))
+}
+
+/// Fits an arc; `None` where there are too few points near it or the fit runs away.
+#[must_use]
+pub fn fit_tangent_arc(points: &[SkinSample], skin: &SkinPatch, task: &ArcTask) -> Option<TangentArc> {
+    let mut arc = start(skin, task);
+    let mut residuals: Vec<f64> = Vec::with_capacity(points.len());
+    for round in 0..ROUNDS {
+        let gate_mm = (1.0 / (round as f64 + 1.0)).max(GATE_MM);
+        residuals.clear();
+        residuals.extend(
+            points.iter().filter_map(|point| Some(residual(&arc, skin, task, point, gate_mm)?.0.abs())),
+        );
+        if residuals.len() < FEWEST_POINTS {
+            return None;
+        }
+        arc.used = residuals.len();
+        arc.sigma_mm = 1.4826 * median_in_place(&mut residuals)?;
+        let limit_mm = 5.0 * arc.sigma_mm.max(LEAST_SIGMA_MM);
+        let moved_mm = step(&mut arc, points, skin, task, gate_mm.min(limit_mm))?;
+        if round >= 4 && moved_mm < 1e-6 {
+            break;
+        }
+    }
+    count_by_angle(&mut arc, points, skin, task);
+    Some(arc)
+}
+
+fn start(skin: &SkinPatch, task: &ArcTask) -> TangentArc {
+    let mut arc = TangentArc {
+        edge_mm: task.edge_mm,
+        radius_mm: task.radius_mm,
+        edge_slope: 0.0,
+        centre_q_mm: 0.0,
+        centre_z_mm: 0.0,
+        sigma_mm: 0.0,
+        used: 0,
+        edge_cofactor: 0.0,
+        radius_cofactor: 0.0,
+        count_by_angle: [0; ANGLE_BINS],
+    };
+    place_centre(&mut arc, skin);
+    arc
+}
+
+fn place_centre(arc: &mut TangentArc, skin: &SkinPatch) {
+    arc.centre_q_mm = arc.edge_mm + arc.radius_mm;
+    let stretch = skin.slope(arc.centre_q_mm).hypot(1.0);
+    arc.centre_z_mm = skin.height_mm(arc.centre_q_mm) - arc.radius_mm * stretch;
+}
+
+fn polar(arc: &TangentArc, skin: &SkinPatch, point: &SkinSample) -> Polar {
+    let across = point.q_mm - arc.centre_q_mm - arc.edge_slope * point.ds_mm;
+    let up = point.z_mm - arc.centre_z_mm - skin.along_term_mm(arc.centre_q_mm, point.ds_mm);
+    let slope = skin.slope(arc.centre_q_mm);
+    let stretch = slope.hypot(1.0);
+    let distance_mm = across.hypot(up);
+    let length = (distance_mm * stretch).max(1e-12);
+    Polar { distance_mm, cosine: (up - across * slope) / length, sine: (-across - up * slope) / length }
+}
+
+/// Distance from the (smoothed) arc and the direction, for points within the gate and the angles.
+fn residual(
+    arc: &TangentArc,
+    skin: &SkinPatch,
+    task: &ArcTask,
+    point: &SkinSample,
+    gate_mm: f64,
+) -> Option<(f64, Polar)> {
+    let polar = polar(arc, skin, point);
+    let plain_mm = polar.distance_mm - arc.radius_mm;
+    if plain_mm.abs() > gate_mm
+        || polar.sine < LEAST_ANGLE_RAD.sin()
+        || polar.cosine < LARGEST_ANGLE_RAD.cos()
+    {
+        return None;
+    }
+    let offset_mm = if task.smoothing_mm > 0.0 {
+        let angle_rad = polar.sine.atan2(polar.cosine);
+        smoothing_offset_mm(angle_rad * arc.radius_mm, arc.radius_mm, task.smoothing_mm)
+    } else {
+        0.0
+    };
+    Some((plain_mm + offset_mm, polar))
+}
+
+fn step(
+    arc: &mut TangentArc,
+    points: &[SkinSample],
+    skin: &SkinPatch,
+    task: &ArcTask,
+    limit_mm: f64,
+) -> Option<f64> {
+    let slope = skin.slope(arc.centre_q_mm);
+    let mut equations = NormalEquations::<3>::default();
+    let mut total = 0.0;
+    for point in points {
+        let Some((residual_mm, polar)) = residual(arc, skin, task, point, limit_mm) else { continue };
+        let weight = point.weight * tukey_weight(residual_mm, limit_mm);
+        // The centre moves by (1, slope) with e, and by (1, slope - stretch) with r.
+        let by_edge = polar.sine * slope.hypot(1.0);
+        let by_radius = by_edge + polar.cosine - slope * polar.sine - 1.0;
+        equations.add([by_edge, by_radius, by_edge * point.ds_mm * 0.2], -residual_mm, weight);
+        total += weight;
+    }
+    if task.is_radius_fixed {
+        equations.hold(1, 0.0, 1e9 * (total + 1.0));
+    }
+    let [edge, radius, edge_slope] = equations.solve()?;
+    let cofactors = equations.cofactors()?;
+    arc.edge_cofactor = cofactors[(0, 0)].sqrt();
+    arc.radius_cofactor = cofactors[(1, 1)].sqrt();
+    arc.edge_mm += edge.clamp(-0.7, 0.7);
+    arc.radius_mm = (arc.radius_mm + radius.clamp(-0.7, 0.7)).clamp(RADIUS_RANGE_MM.0, RADIUS_RANGE_MM.1);
+    arc.edge_slope = (arc.edge_slope + edge_slope * 0.2).clamp(-0.5, 0.5);
+    place_centre(arc, skin);
+    let moved_mm = edge.abs().max(radius.abs());
+    ((arc.edge_mm - task.edge_mm).abs() < 6.0).then_some(moved_mm)
+}
+
+fn count_by_angle(arc: &mut TangentArc, points: &[SkinSample], skin: &SkinPatch, task: &ArcTask) {
+    let gate_mm = (6.0 * arc.sigma_mm).clamp(0.03, GATE_MM);
+    for point in points {
+        let polar = polar(arc, skin, point);
+        let angle_rad = polar.sine.atan2(polar.cosine);
+        let offset_mm =
+            smoothing_offset_mm(angle_rad.max(0.0) * arc.radius_mm, arc.radius_mm, task.smoothing_mm);
+        if (polar.distance_mm - arc.radius_mm + offset_mm).abs() < gate_mm
+            && angle_rad >= 0.0
+            && let Some(count) = arc.count_by_angle.get_mut((angle_rad / ANGLE_BIN_RAD) as usize)
+        {
+            *count += 1;
+        }
+    }
+}

@@ -1,0 +1,154 @@
+//! Measures a whole seam: the only way in.
+//!
+//! In: a seam of the plan, its band, settings. Out: [`SeamReadings`], one per station of the plan, in order. Units: mm.
+//! Method: rough edges at nodes, a centre line through mid-gap, the seam laid out along it; all stations fitted on their own;
+//! then, with the band, hem radius and curvature that neighbours agree on, fitted again; then the uncertainty budget.
+//! Pure: the same input gives the same output, whatever the order of the scan's points.
+
+use super::centre_line::{CentreLine, lay_centre_line};
+use super::locate::{Node, locate_nodes};
+use super::outward::find_outward;
+use super::reading::{Reason, SeamReadings, StationReading, Warning};
+use super::report::{Context, report_stations, unmeasured};
+use super::settings::MeasureSettings;
+use super::shared::{Shared, shared_curvature, shared_radius};
+use super::station::{Fitted, SideKnowledge, fit_station};
+use super::window::choose_band_mm;
+use crate::geometry::median_in_place;
+use crate::plan::{Seam, Side};
+use crate::seam::SeamBand;
+use crate::section::{CELL_ACROSS_MM, CELL_ALONG_MM, CellGrid, FlatSeam, Track};
+
+/// Band of the first fit, before the longest smooth one is known, mm.
+const FIRST_BAND_MM: f64 = 15.0;
+/// Band where not even the shortest one tried is smooth, mm.
+const SHORTEST_BAND_MM: f64 = 6.0;
+/// How well a hem radius given in the plan is known: pressed hems keep theirs to a few per cent (common practice, no source).
+const PLAN_RADIUS_SHARE: f64 = 0.03;
+
+/// Measures all stations of a seam.
+#[must_use]
+pub fn measure_seam(seam: &Seam, band: &SeamBand, settings: &MeasureSettings) -> SeamReadings {
+    let oriented = if seam.curve.has_given_normals() { None } else { find_outward(band, &seam.curve) };
+    let is_outward_assumed = !seam.curve.has_given_normals();
+    let curve = oriented.as_ref().unwrap_or(&seam.curve);
+    let plan_flat = FlatSeam::along_plan(band, curve);
+    let nodes = locate_nodes(&plan_flat);
+    let mut readings = SeamReadings {
+        seam: seam.id.clone(),
+        stations: Vec::new(),
+        points_used: band.points_in_corridor,
+        spacing_mm: spacing_mm(&plan_flat.cells, band.thinning),
+    };
+    readings.stations = match lay_centre_line(&nodes, &plan_flat.track, seam.datum_side) {
+        Some(line) => measure_along(seam, band, &line, &nodes, settings),
+        None => {
+            let reason_at = |along_mm: f64| reason_near(&nodes, along_mm);
+            seam.stations()
+                .iter()
+                .map(|station| unmeasured(curve, station, reason_at(station.along_mm)))
+                .collect()
+        }
+    };
+    if is_outward_assumed {
+        for reading in &mut readings.stations {
+            reading.warnings.push(Warning::OutwardSideAssumed);
+        }
+    }
+    readings
+}
+
+/// A seam laid out along its centre line, with what does not change from fit to fit.
+struct Run<'a> {
+    seam: &'a Seam,
+    flat: FlatSeam,
+    line: &'a CentreLine,
+    datum: usize,
+    settings: &'a MeasureSettings,
+    /// Distances of the stations along the centre line, mm.
+    places: Vec<f64>,
+}
+
+fn measure_along(
+    seam: &Seam,
+    band: &SeamBand,
+    line: &CentreLine,
+    nodes: &[Node],
+    settings: &MeasureSettings,
+) -> Vec<StationReading> {
+    let station_place = |station| line.curve.nearest(&seam.station_point(station)).along_mm;
+    let run = Run {
+        seam,
+        flat: FlatSeam::new(band, Track::of(&line.curve), |along_mm| line.line_s_mm(along_mm)),
+        line,
+        datum: usize::from(seam.datum_side == Side::Right),
+        settings,
+        places: seam.stations().iter().map(station_place).collect(),
+    };
+    let alone = run.fit_all(|s_mm, side| run.first_knowledge(s_mm, side));
+    let bands_mm = [0, 1].map(|side| choose_band_mm(&run.flat, &alone, side, settings));
+    let banded = run.fit_all(|s_mm, side| {
+        let first = run.first_knowledge(s_mm, side);
+        let radius_mm = run.radius(&alone, side, s_mm).map(|shared| shared.value);
+        SideKnowledge { radius_mm, window_mm: bands_mm[side].unwrap_or(SHORTEST_BAND_MM), ..first }
+    });
+    let fitted = run.fit_all(|s_mm, side| {
+        let first = run.first_knowledge(s_mm, side);
+        SideKnowledge {
+            radius_mm: run.radius(&alone, side, s_mm).map(|shared| shared.value),
+            curvature: shared_curvature(&banded, side, s_mm).map(|shared| shared.value),
+            window_mm: bands_mm[side].unwrap_or(SHORTEST_BAND_MM),
+            ..first
+        }
+    });
+    let radii = run.places.iter().map(|s_mm| [0, 1].map(|side| run.radius(&alone, side, *s_mm))).collect();
+    report_stations(
+        &Context { seam, flat: &run.flat, datum: run.datum, settings, nodes, bands_mm, radii },
+        &fitted,
+    )
+}
+
+impl Run<'_> {
+    fn fit_all(&self, knowledge: impl Fn(f64, usize) -> SideKnowledge) -> Vec<Fitted> {
+        let fit = |s_mm: &f64| {
+            let known = [0, 1].map(|side| knowledge(*s_mm, side));
+            fit_station(&self.flat, *s_mm, self.datum, &known, self.settings)
+        };
+        self.places.iter().map(fit).collect()
+    }
+
+    fn first_knowledge(&self, s_mm: f64, _side: usize) -> SideKnowledge {
+        SideKnowledge {
+            edge_mm: self.line.half_gap_mm(s_mm),
+            radius_mm: None,
+            curvature: None,
+            window_mm: FIRST_BAND_MM,
+            smoothing_mm: self.settings.smoothing_mm.unwrap_or(0.0),
+        }
+    }
+
+    /// The hem radius of a side: the plan's, or else what the neighbours saw.
+    fn radius(&self, alone: &[Fitted], side: usize, s_mm: f64) -> Option<Shared> {
+        let place = usize::from(side != self.datum);
+        match self.seam.hem_radius_mm[place] {
+            Some(value) => Some(Shared { value, u: PLAN_RADIUS_SHARE * value, count: 0 }),
+            None => shared_radius(alone, side, s_mm),
+        }
+    }
+}
+
+/// Why nothing was found near a place: what the nearest node says.
+pub(super) fn reason_near(nodes: &[Node], along_mm: f64) -> Reason {
+    nodes
+        .iter()
+        .min_by(|left, right| (left.s_mm - along_mm).abs().total_cmp(&(right.s_mm - along_mm).abs()))
+        .and_then(|node| node.finding.err())
+        .unwrap_or(Reason::EdgeNotSeen)
+}
+
+/// Distance between neighbouring points on the surface, from the median count of full cells.
+fn spacing_mm(cells: &CellGrid, thinning: u32) -> Option<f64> {
+    let mut counts: Vec<f64> = cells.all().iter().map(|cell| f64::from(cell.count)).collect();
+    let median = median_in_place(&mut counts)? * 2.0_f64.powi(thinning as i32);
+    Some((CELL_ALONG_MM * CELL_ACROSS_MM / median).sqrt())
+}

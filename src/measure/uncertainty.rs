@@ -1,0 +1,131 @@
+//! The uncertainty budget of gap and flush.
+//!
+//! In: a seam's values in station order, each station's fit, the settings. Out: named components, mm.
+//! Method (JCGM 100:2008, 4 and 5): the local part from differences between neighbouring stations (type A: fourth
+//! differences cancel any smooth course of the seam and leave the noise), never less than what the fit itself says; the part
+//! common to the whole scan as stated (type B); the parts of smoothing and of an edge seen only in part from their models.
+//! Residual-based standard errors alone are several times too small, because scan noise is correlated along the surface.
+//! Does not judge.
+
+use super::reading::{Component, UncertaintySource};
+use super::shared::arc_seen_rad;
+use super::station::FittedSide;
+use crate::geometry::median_in_place;
+
+/// Fewest fourth differences that make a robust standard deviation.
+const FEWEST_DIFFERENCES: usize = 6;
+/// Fit-based standard errors are multiplied by this where there are too few stations for differences: the ratio of real
+/// scatter to fit error on practice scans with a hand-held scanner's noise.
+const CORRELATION_FACTOR: f64 = 5.0;
+/// Share of the scanner's common error that reaches the flush: both outer surfaces are seen by the same views, opposite
+/// hems are not.
+const COMMON_SHARE_OF_FLUSH: f64 = 0.25;
+
+/// Noise of a seam's values as the differences between neighbours show it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct LocalNoise {
+    pub(super) u_mm: f64,
+    pub(super) degrees_of_freedom: f64,
+}
+
+/// Noise from fourth differences of values `lag` stations apart; `None` where there are too few.
+///
+/// A fourth difference of independent values of variance σ² has variance 70 σ² (1, -4, 6, -4, 1).
+pub(super) fn noise_from_differences(values: &[Option<f64>], lag: usize) -> Option<LocalNoise> {
+    let lag = lag.max(1);
+    let mut sizes: Vec<f64> = (0..values.len().saturating_sub(4 * lag))
+        .filter_map(|first| {
+            let at = |step: usize| values[first + step * lag];
+            Some((at(0)? - 4.0 * at(1)? + 6.0 * at(2)? - 4.0 * at(3)? + at(4)?).abs() / 70.0_f64.sqrt())
+        })
+        .collect();
+    if sizes.len() < FEWEST_DIFFERENCES {
+        return None;
+    }
+    let degrees_of_freedom = (sizes.len() as f64 / lag as f64 / 2.0).max(2.0);
+    Some(LocalNoise { u_mm: 1.4826 * median_in_place(&mut sizes)?, degrees_of_freedom })
+}
+
+/// What the budget of one station is made from.
+pub(super) struct Evidence<'a> {
+    pub(super) sides: [&'a FittedSide; 2],
+    pub(super) gap_noise: Option<LocalNoise>,
+    pub(super) flush_noise: Option<LocalNoise>,
+    pub(super) accuracy_mm: f64,
+    pub(super) smoothing_mm: f64,
+    pub(super) smoothing_u_mm: f64,
+    /// Standard uncertainty of each side's radius where it was shared or given, mm.
+    pub(super) radius_u_mm: [f64; 2],
+}
+
+/// Standard error of the gap as the fits alone say, mm.
+fn fit_error_of_gap(sides: &[&FittedSide; 2]) -> f64 {
+    let of_side = |side: &&FittedSide| side.arc.as_ref().map_or(0.0, |arc| arc.sigma_mm * arc.edge_cofactor);
+    sides.iter().map(of_side).fold(0.0, f64::hypot)
+}
+
+fn fit_error_of_flush(sides: &[&FittedSide; 2]) -> f64 {
+    // The height at mid-gap of a straight line through a band, continued over the hem: about twice the mean's error.
+    let of_side = |side: &&FittedSide| 2.0 * side.skin.sigma_mm / (side.skin.used as f64).max(1.0).sqrt();
+    sides.iter().map(of_side).fold(0.0, f64::hypot)
+}
+
+fn noise_component(noise: Option<LocalNoise>, fit_error_mm: f64) -> Component {
+    let (u_mm, degrees_of_freedom) = match noise {
+        Some(local) => (local.u_mm.max(fit_error_mm), local.degrees_of_freedom),
+        None => (CORRELATION_FACTOR * fit_error_mm, 4.0),
+    };
+    Component { source: UncertaintySource::ScanNoise, u_mm, degrees_of_freedom }
+}
+
+const fn stated(source: UncertaintySource, u_mm: f64) -> Component {
+    Component { source, u_mm, degrees_of_freedom: f64::INFINITY }
+}
+
+/// Components of the gap.
+pub(super) fn gap_components(evidence: &Evidence<'_>) -> Vec<Component> {
+    let mut components = vec![
+        noise_component(evidence.gap_noise, fit_error_of_gap(&evidence.sides)),
+        stated(UncertaintySource::ScannerAccuracy, evidence.accuracy_mm),
+    ];
+    let model_mm = smoothing_doubt_mm(evidence);
+    if model_mm > 0.0 {
+        components.push(stated(UncertaintySource::Model, model_mm));
+    }
+    let edge_mm = (0..2).map(|side| edge_seen_doubt_mm(evidence, side)).fold(0.0, f64::hypot);
+    if edge_mm > 0.0 {
+        components.push(stated(UncertaintySource::EdgeSeen, edge_mm));
+    }
+    components
+}
+
+/// Components of the flush.
+pub(super) fn flush_components(evidence: &Evidence<'_>) -> Vec<Component> {
+    vec![
+        noise_component(evidence.flush_noise, fit_error_of_flush(&evidence.sides)),
+        stated(UncertaintySource::ScannerAccuracy, COMMON_SHARE_OF_FLUSH * evidence.accuracy_mm),
+    ]
+}
+
+/// How wrong the gap may be because the smoothing is known only so well, mm: smoothing widens a gap by 0.36 s²/r an edge.
+fn smoothing_doubt_mm(evidence: &Evidence<'_>) -> f64 {
+    let sharpness: f64 =
+        evidence.sides.iter().filter_map(|side| Some(1.0 / side.arc.as_ref()?.radius_mm)).sum();
+    0.72 * evidence.smoothing_mm.max(0.1) * evidence.smoothing_u_mm * sharpness
+}
+
+/// What a radius that is off by its uncertainty moves the edge, where the arc is seen only part of the way, mm.
+fn edge_seen_doubt_mm(evidence: &Evidence<'_>, side: usize) -> f64 {
+    let Some(arc) = &evidence.sides[side].arc else { return 0.0 };
+    let seen_rad = arc_seen_rad(&arc.count_by_angle);
+    // de/dr of a fit to the directions from 12° to the end of the arc: minus the regression of (sin + cos - 1) on sin.
+    let steps = 40;
+    let mut sums = (0.0, 0.0);
+    for step in 0..=steps {
+        let angle_rad = 0.21 + (seen_rad.clamp(0.4, 1.66) - 0.21) * f64::from(step) / f64::from(steps);
+        let sine = angle_rad.sin();
+        sums.0 += sine * (sine + angle_rad.cos() - 1.0);
+        sums.1 += sine * sine;
+    }
+    evidence.radius_u_mm[side] * sums.0 / sums.1
+}

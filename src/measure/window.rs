@@ -1,0 +1,73 @@
+//! How far from its edge a panel's outer surface is one smooth piece.
+//!
+//! In: stations fitted once. Out: per side the longest band, mm, that runs across no crease, trim line or step.
+//! Method: for bands from long to short, the residuals of all stations' parabolas are pooled in strips by distance from the
+//! edge; a band is accepted where no strip's mean stands off by more than 12 µm and four of its standard errors. Pooling
+//! beats the noise; a feature that runs along the seam does not average out.
+//! Does not see features that cross the seam.
+
+use super::settings::MeasureSettings;
+use super::station::{BAND_MARGIN_MM, Fitted, RADIUS_UNKNOWN_MM, band_samples};
+use crate::geometry::{fit_skin_patch, residual_mm};
+use crate::section::FlatSeam;
+
+/// Bands tried, mm, from long to short.
+const BANDS_MM: [f64; 9] = [40.0, 30.0, 25.0, 20.0, 15.0, 12.0, 10.0, 8.0, 6.0];
+/// What a strip's mean may stand off, mm.
+const STRIP_LIMIT_MM: f64 = 0.012;
+/// At most this many stations are pooled.
+const POOLED_STATIONS: usize = 40;
+/// Below this length a band is shortened further, because the test notices a crease a little late, mm.
+const LATE_BELOW_MM: f64 = 20.0;
+const LATE_BY_MM: f64 = 2.5;
+
+/// The longest smooth band of one side; `None` where even the shortest is not smooth.
+pub(super) fn choose_band_mm(
+    flat: &FlatSeam,
+    stations: &[Fitted],
+    side: usize,
+    settings: &MeasureSettings,
+) -> Option<f64> {
+    let step = stations.len().div_ceil(POOLED_STATIONS).max(1);
+    let pooled: Vec<&Fitted> = stations.iter().step_by(step).collect();
+    let accepted = BANDS_MM
+        .into_iter()
+        .filter(|band_mm| *band_mm <= settings.set_back_mm)
+        .find(|band_mm| is_smooth(flat, &pooled, side, *band_mm, settings))?;
+    Some(if accepted < LATE_BELOW_MM { (accepted - LATE_BY_MM).max(5.0) } else { accepted })
+}
+
+fn is_smooth(
+    flat: &FlatSeam,
+    stations: &[&Fitted],
+    side: usize,
+    band_mm: f64,
+    settings: &MeasureSettings,
+) -> bool {
+    let mut strips = vec![(0.0, 0.0, 0.0); band_mm as usize + 1];
+    for station in stations {
+        let Some(arc) = station.sides[side].as_ref().and_then(|fit| fit.arc.as_ref()) else { continue };
+        let from_mm = arc.edge_mm + arc.radius_mm.min(RADIUS_UNKNOWN_MM) + BAND_MARGIN_MM;
+        let samples = band_samples(flat, station, side, (from_mm, from_mm + band_mm), settings);
+        let Some(skin) = fit_skin_patch(&samples, None) else { continue };
+        for sample in &samples {
+            let off_mm = residual_mm(&skin, sample);
+            // Strays and holes' rims are not features; a crease stands off by less at first.
+            if off_mm.abs() < 1.0 {
+                let strip = &mut strips[((sample.q_mm - from_mm) as usize).min(band_mm as usize)];
+                strip.0 += off_mm;
+                strip.1 += off_mm * off_mm;
+                strip.2 += 1.0;
+            }
+        }
+    }
+    strips.iter().all(|(sum, sum_sq, count)| {
+        if *count < 10.0 {
+            return true;
+        }
+        let mean_mm = sum / count;
+        let variance = (sum_sq / count - mean_mm * mean_mm).max(0.0);
+        // Neighbouring cells share their noise: about one in six is on its own.
+        mean_mm.abs() <= STRIP_LIMIT_MM.max(4.0 * (6.0 * variance / count).sqrt())
+    })
+}
