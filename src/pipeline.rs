@@ -1,5 +1,155 @@
 //! The table of contents: calls the stages in order, in parallel over parts, seams and stations, and nothing else.
 //!
-//! In: a scan source and a plan. Out: judged seams and their summaries. Units: mm.
+//! In: a scan source, a plan and, where the plan aligns to one, a reference surface. Out: judged seams and their
+//! summaries. Units: mm; frame of the results: Car.
 //! Results are put together in plan order, so they do not depend on the number of threads.
-//! Does not touch the disk.
+//! Does not touch the disk and does not look at the clock: a [`Watch`] hears which stage begins.
+
+use rayon::prelude::*;
+use thiserror::Error;
+
+use crate::align::{AlignError, AlignSettings, Alignment, align};
+use crate::judge::{JudgedSeam, judge_seam};
+use crate::measure::{MeasureSettings, measure_seam};
+use crate::plan::Plan;
+use crate::scan::{ScanFailure, ScanSource};
+use crate::seam::{Corridors, Gathered};
+use crate::summarise::{ScanSummary, summarise_scan};
+
+/// Why there are no readings at all.
+#[derive(Debug, Error)]
+pub enum MeasureError {
+    #[error(transparent)]
+    Scan(#[from] ScanFailure),
+    #[error("could not put the scan on the car: {0}")]
+    Align(#[from] AlignError),
+    #[error(
+        "no point of the scan is near any seam: the nearest of its {points_seen} points are about {nearest_mm:.0} mm \
+         away; check the scan's unit in `[scan]`, and that scan and plan share a frame or `[align]` brings them together"
+    )]
+    NothingNear { points_seen: u64, nearest_mm: f64 },
+    #[error(
+        "the scan holds no usable point: all {points_not_finite} of its points are infinite or not a number; export it again"
+    )]
+    NothingFinite { points_not_finite: u64 },
+    #[error("stopped")]
+    Stopped,
+}
+
+/// The stages of a run, as `--timings` lists them.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Stage {
+    Align,
+    Gather,
+    Measure,
+    Judge,
+}
+
+/// Hears how far a run is; called from several threads.
+pub trait Watch: Sync {
+    /// A stage begins (and the one before has ended).
+    fn begin(&self, _stage: Stage) {}
+    /// So many of so many parts of the scan are gathered.
+    fn gathered(&self, _parts_done: usize, _parts: usize) {}
+    /// True where the run should end early.
+    fn is_stopped(&self) -> bool {
+        false
+    }
+}
+
+/// Nobody listens.
+#[derive(Debug, Clone, Copy)]
+pub struct Unwatched;
+
+impl Watch for Unwatched {}
+
+/// Everything that one scan gave.
+#[derive(Debug, Clone)]
+pub struct MeasuredScan {
+    pub alignment: Alignment,
+    /// In plan order.
+    pub seams: Vec<JudgedSeam>,
+    pub summary: ScanSummary,
+    /// Points of the scan file, and those that were left out because they are no numbers.
+    pub points_seen: u64,
+    pub points_not_finite: u64,
+}
+
+/// The main job: align, gather, measure, judge, sum up.
+///
+/// # Errors
+/// The scan cannot be read, cannot be aligned, has nothing near any seam, or the watch stopped the run.
+pub fn measure_scan(
+    source: &dyn ScanSource,
+    plan: &Plan,
+    reference: Option<&dyn ScanSource>,
+    watch: &dyn Watch,
+) -> Result<MeasuredScan, MeasureError> {
+    watch.begin(Stage::Align);
+    let alignment = align(source, plan, reference, &AlignSettings::default())?;
+    watch.begin(Stage::Gather);
+    let corridors = Corridors::new(plan, alignment.car_from_scanner.inverse());
+    let gathered = gather(source, &corridors, watch)?;
+    check_gathered(&gathered)?;
+    watch.begin(Stage::Measure);
+    let settings = MeasureSettings::for_plan(plan);
+    let readings: Vec<_> = plan
+        .seams
+        .par_iter()
+        .zip(&gathered.bands)
+        .map(|(seam, band)| measure_seam(seam, band, &settings))
+        .collect();
+    watch.begin(Stage::Judge);
+    let seams: Vec<JudgedSeam> = plan
+        .seams
+        .iter()
+        .zip(readings)
+        .map(|(seam, readings)| judge_seam(seam, readings, &plan.decision))
+        .collect();
+    let summary = summarise_scan(plan, &seams);
+    Ok(MeasuredScan {
+        alignment,
+        seams,
+        summary,
+        points_seen: gathered.points_seen,
+        points_not_finite: gathered.points_not_finite,
+    })
+}
+
+/// One streaming pass over the scan: what lies near the seams.
+fn gather(
+    source: &dyn ScanSource,
+    corridors: &Corridors,
+    watch: &dyn Watch,
+) -> Result<Gathered, MeasureError> {
+    let is_mesh = source.is_mesh();
+    let parts = if is_mesh { source.triangle_part_count() } else { source.part_count() };
+    let done = std::sync::atomic::AtomicUsize::new(0);
+    let collectors = (0..parts)
+        .into_par_iter()
+        .map(|part| {
+            if watch.is_stopped() {
+                return Err(MeasureError::Stopped);
+            }
+            let mut collector = corridors.collector();
+            if is_mesh {
+                source.read_triangles(part, &mut collector)?;
+            } else {
+                source.read_points(part, &mut collector)?;
+            }
+            watch.gathered(1 + done.fetch_add(1, std::sync::atomic::Ordering::Relaxed), parts);
+            Ok(collector)
+        })
+        .collect::<Result<Vec<_>, MeasureError>>()?;
+    Ok(corridors.bands(collectors))
+}
+
+fn check_gathered(gathered: &Gathered) -> Result<(), MeasureError> {
+    if gathered.points_seen > 0 && gathered.points_not_finite == gathered.points_seen {
+        return Err(MeasureError::NothingFinite { points_not_finite: gathered.points_not_finite });
+    }
+    match gathered.nearest_mm {
+        Some(nearest_mm) => Err(MeasureError::NothingNear { points_seen: gathered.points_seen, nearest_mm }),
+        None => Ok(()),
+    }
+}

@@ -38,6 +38,22 @@ impl SeamSummary {
         self.gap.counts.is_all_good() && self.flush.counts.is_all_good() && is_taper_good
     }
 
+    /// Stations worth drawing: the worst places of gap and flush in turn, each once, at most `most`.
+    #[must_use]
+    pub fn worst_stations(&self, most: usize) -> Vec<usize> {
+        let longest = self.gap.worst.len().max(self.flush.worst.len());
+        let mut stations = Vec::new();
+        for rank in 0..longest {
+            for place in [self.gap.worst.get(rank), self.flush.worst.get(rank)].into_iter().flatten() {
+                if !stations.contains(&place.station_index) {
+                    stations.push(place.station_index);
+                }
+            }
+        }
+        stations.truncate(most);
+        stations
+    }
+
     /// The one word for the seam: out where anything is proved out (the worst one's word), else undecided, else
     /// unseen, else good.
     #[must_use]
