@@ -1,2 +1,3 @@
 //! Laws that must hold for any input.
+mod pipeline;
 mod rehearse;
