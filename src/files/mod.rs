@@ -3,15 +3,36 @@
 //! In: paths. Out: scans, plans, files. Units: mm.
 //! Does not interpret what it reads.
 
+mod block_buffer;
+mod byte_source;
 mod content_hash;
 mod curve_csv;
+mod fixed_rows;
 mod number_table;
+mod open_scan;
 mod output_folder;
+mod pcd_packed;
+mod ply_faces;
+mod ply_header;
+mod ply_walk;
+mod point_rows;
 mod read_curve;
 mod read_error;
+mod read_obj;
+mod read_pcd;
 mod read_plan;
+mod read_ply;
+mod read_stl;
+mod read_text_cloud;
+mod scalar;
+mod sniff;
+mod spool;
+mod text_rows;
+mod unpack;
+mod vertex_table;
 
 pub use content_hash::content_hash;
+pub use open_scan::open_scan;
 pub use output_folder::{OutputFolder, WriteError, write_file};
 pub use read_curve::{CurvePoints, read_curve};
 pub use read_error::ReadError;

@@ -75,7 +75,6 @@ impl Dialect {
     }
 
     /// As a person would say it.
-    #[expect(dead_code, reason = "the text cloud reader, which tells it, comes next")]
     pub const fn text(&self) -> &'static str {
         match (self.separator, self.has_decimal_comma) {
             (Separator::Comma, _) => "separated by commas",

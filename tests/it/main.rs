@@ -7,4 +7,5 @@ mod cli;
 mod golden;
 mod hostile;
 mod properties;
+mod reading;
 mod recovery;

@@ -1,0 +1,197 @@
+//! The bytes of a scan, read from any place: a file, or what was unpacked from one.
+//!
+//! In: a file or bytes. Out: bytes from a position on; several threads may ask at once.
+//! Units: bytes. Method: positioned reads into the caller's buffer. Nothing is mapped, because a mapped file that is cut
+//! short while in use ends the process.
+//! Does not know formats.
+
+use std::fs::File;
+use std::io::{self, Read, Seek, SeekFrom, Write};
+use std::path::{Path, PathBuf};
+
+/// What stays in memory before it moves to a temporary file, bytes.
+const KEPT_IN_MEMORY: usize = 8 << 20;
+
+/// Bytes with positioned reads, and the name that messages use.
+#[derive(Debug)]
+pub(super) struct ByteSource {
+    path: PathBuf,
+    content: Content,
+    len: u64,
+}
+
+#[derive(Debug)]
+enum Content {
+    File(PositionedFile),
+    Memory(Vec<u8>),
+}
+
+impl ByteSource {
+    pub fn from_file(path: &Path, file: File) -> io::Result<Self> {
+        let len = file.metadata()?.len();
+        Ok(Self { path: path.to_owned(), content: Content::File(PositionedFile::new(file)), len })
+    }
+
+    /// The name of the file, for messages.
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+
+    pub const fn len(&self) -> u64 {
+        self.len
+    }
+
+    /// Fills the buffer from a position as far as there are bytes; says how many.
+    pub fn read_at(&self, offset: u64, buffer: &mut [u8]) -> io::Result<usize> {
+        match &self.content {
+            Content::File(file) => {
+                let mut filled = 0;
+                while let Some(rest) = buffer.get_mut(filled..).filter(|rest| !rest.is_empty()) {
+                    match file.read_at(offset + filled as u64, rest) {
+                        Ok(0) => break,
+                        Ok(count) => filled += count,
+                        Err(error) if error.kind() == io::ErrorKind::Interrupted => {}
+                        Err(error) => return Err(error),
+                    }
+                }
+                Ok(filled)
+            }
+            Content::Memory(bytes) => {
+                let start = usize::try_from(offset).unwrap_or(usize::MAX).min(bytes.len());
+                let rest = bytes.get(start..).unwrap_or_default();
+                let count = rest.len().min(buffer.len());
+                for (to, from) in buffer.iter_mut().zip(rest) {
+                    *to = *from;
+                }
+                Ok(count)
+            }
+        }
+    }
+
+    /// At most `limit` bytes from a position.
+    pub fn bytes_at(&self, offset: u64, limit: usize) -> io::Result<Vec<u8>> {
+        let there = usize::try_from(self.len.saturating_sub(offset)).unwrap_or(usize::MAX);
+        let mut bytes = vec![0; limit.min(there)];
+        let count = self.read_at(offset, &mut bytes)?;
+        bytes.truncate(count);
+        Ok(bytes)
+    }
+
+    /// A reader that starts at a position.
+    pub const fn reader(&self, offset: u64) -> SourceReader<'_> {
+        SourceReader { source: self, offset }
+    }
+}
+
+/// A file with positioned reads.
+#[cfg(unix)]
+#[derive(Debug)]
+struct PositionedFile(File);
+
+#[cfg(unix)]
+impl PositionedFile {
+    const fn new(file: File) -> Self {
+        Self(file)
+    }
+
+    fn read_at(&self, offset: u64, buffer: &mut [u8]) -> io::Result<usize> {
+        std::os::unix::fs::FileExt::read_at(&self.0, buffer, offset)
+    }
+}
+
+/// A file with positioned reads, one at a time.
+#[cfg(not(unix))]
+#[derive(Debug)]
+struct PositionedFile(std::sync::Mutex<File>);
+
+#[cfg(not(unix))]
+impl PositionedFile {
+    fn new(file: File) -> Self {
+        Self(std::sync::Mutex::new(file))
+    }
+
+    fn read_at(&self, offset: u64, buffer: &mut [u8]) -> io::Result<usize> {
+        let mut file = self.0.lock().map_err(|_| io::Error::other("another reader failed"))?;
+        file.seek(SeekFrom::Start(offset))?;
+        file.read(buffer)
+    }
+}
+
+/// Reads a [`ByteSource`] in order.
+#[derive(Debug, Clone)]
+pub(super) struct SourceReader<'a> {
+    source: &'a ByteSource,
+    offset: u64,
+}
+
+impl Read for SourceReader<'_> {
+    fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
+        let count = self.source.read_at(self.offset, buffer)?;
+        self.offset += count as u64;
+        Ok(count)
+    }
+}
+
+impl Seek for SourceReader<'_> {
+    fn seek(&mut self, to: SeekFrom) -> io::Result<u64> {
+        let target = match to {
+            SeekFrom::Start(offset) => Some(offset),
+            SeekFrom::Current(step) => self.offset.checked_add_signed(step),
+            SeekFrom::End(step) => self.source.len.checked_add_signed(step),
+        };
+        self.offset = target.ok_or_else(|| io::Error::from(io::ErrorKind::InvalidInput))?;
+        Ok(self.offset)
+    }
+}
+
+/// Collects bytes in order: a few stay in memory, more go to a temporary file that nobody else sees.
+#[derive(Debug, Default)]
+pub(super) struct Collector {
+    memory: Vec<u8>,
+    file: Option<File>,
+    len: u64,
+}
+
+impl Collector {
+    pub const fn len(&self) -> u64 {
+        self.len
+    }
+
+    /// The bytes so far, ready to be read from any place.
+    pub fn finish(mut self, path: &Path) -> io::Result<ByteSource> {
+        if self.file.is_some() {
+            self.move_to_file()?;
+        }
+        let content = match self.file {
+            Some(file) => Content::File(PositionedFile::new(file)),
+            None => Content::Memory(self.memory),
+        };
+        Ok(ByteSource { path: path.to_owned(), content, len: self.len })
+    }
+
+    fn move_to_file(&mut self) -> io::Result<()> {
+        let mut file = match self.file.take() {
+            Some(file) => file,
+            None => tempfile::tempfile()?,
+        };
+        file.write_all(&self.memory)?;
+        self.memory.clear();
+        self.file = Some(file);
+        Ok(())
+    }
+}
+
+impl Write for Collector {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        self.memory.extend_from_slice(bytes);
+        self.len += bytes.len() as u64;
+        if self.memory.len() > KEPT_IN_MEMORY {
+            self.move_to_file()?;
+        }
+        Ok(bytes.len())
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        Ok(())
+    }
+}

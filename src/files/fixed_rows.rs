@@ -1,0 +1,182 @@
+//! Points in binary rows of one length: PLY, PCD, and everything that was decoded into a temporary file.
+//!
+//! In: where the rows are and which bytes of a row are x, y, z and the normal. Out: blocks of points, mm.
+//! Shape: parts of a fixed number of rows, so that what a part holds depends on the file alone.
+//! Method: positioned reads of 256 kB, decoded 1024 rows at a time; 32-bit floats in a row's order have their own loop.
+//! Does not check the layout against the file's size: the readers do.
+
+use super::block_buffer::POINTS_PER_BLOCK;
+use super::byte_source::ByteSource;
+use super::read_error::ReadError;
+use super::scalar::Scalar;
+use crate::scan::{PointBlock, PointSink};
+
+/// Bytes of one part: some milliseconds of work.
+const BYTES_PER_PART: u64 = 16 << 20;
+/// Bytes of one read: long enough to hide the call, short enough for the second-level cache.
+const BYTES_PER_READ: usize = 256 << 10;
+/// Longest row that is taken for one, bytes.
+pub(super) const LONGEST_ROW: usize = 64 << 10;
+
+/// One number of a row.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Field {
+    pub offset: usize,
+    pub scalar: Scalar,
+}
+
+/// What a row holds.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct RowLayout {
+    pub stride: usize,
+    pub is_big_endian: bool,
+    pub position: [Field; 3],
+    pub normal: Option<[Field; 3]>,
+}
+
+/// Rows in a source.
+#[derive(Debug, Clone)]
+pub(super) struct FixedRows {
+    pub start: u64,
+    pub count: u64,
+    pub layout: RowLayout,
+    /// From the file's numbers to mm.
+    pub unit_mm: f64,
+}
+
+impl RowLayout {
+    /// Three numbers of one type beside each other.
+    pub fn triple(offset: usize, scalar: Scalar) -> [Field; 3] {
+        std::array::from_fn(|axis| Field { offset: offset + axis * scalar.size(), scalar })
+    }
+
+    fn vector(&self, row: &[u8], fields: &[Field; 3]) -> [f64; 3] {
+        fields.map(|field| {
+            let bytes = row.get(field.offset..).unwrap_or_default();
+            field.scalar.decode(bytes, self.is_big_endian).unwrap_or(f64::NAN)
+        })
+    }
+
+    /// The position of a row, in the file's unit.
+    pub fn position_of(&self, row: &[u8]) -> [f64; 3] {
+        self.vector(row, &self.position)
+    }
+}
+
+/// The offset of three little-endian floats beside each other, if that is what the fields are.
+fn packed_floats(layout: &RowLayout, fields: &[Field; 3]) -> Option<usize> {
+    let [first, ..] = fields;
+    let is_packed = !layout.is_big_endian && *fields == RowLayout::triple(first.offset, Scalar::F32);
+    is_packed.then_some(first.offset)
+}
+
+/// Three floats at an offset of a row.
+fn floats(row: &[u8], offset: usize) -> [f32; 3] {
+    match row.get(offset..).and_then(|rest| rest.first_chunk::<12>()) {
+        Some([a, b, c, d, e, f, g, h, i, j, k, l]) => [
+            f32::from_le_bytes([*a, *b, *c, *d]),
+            f32::from_le_bytes([*e, *f, *g, *h]),
+            f32::from_le_bytes([*i, *j, *k, *l]),
+        ],
+        None => [f32::NAN; 3],
+    }
+}
+
+impl FixedRows {
+    const fn rows_per_part(&self) -> u64 {
+        let rows = BYTES_PER_PART / self.layout.stride as u64;
+        if rows == 0 { 1 } else { rows }
+    }
+
+    pub fn part_count(&self) -> usize {
+        usize::try_from(self.count.div_ceil(self.rows_per_part())).unwrap_or(usize::MAX)
+    }
+
+    /// The numbers of the rows of a part: first and one past the last.
+    fn part_range(&self, part: usize) -> (u64, u64) {
+        let first = (part as u64).saturating_mul(self.rows_per_part()).min(self.count);
+        (first, self.count.min(first + self.rows_per_part()))
+    }
+
+    /// Calls `each` with the bytes of whole rows and the number of the first, through one part.
+    pub fn for_each_run(
+        &self,
+        source: &ByteSource,
+        part: usize,
+        mut each: impl FnMut(&[u8], u64),
+    ) -> Result<(), ReadError> {
+        let (mut first, end) = self.part_range(part);
+        let rows_per_read = (BYTES_PER_READ / self.layout.stride).max(1) as u64;
+        let mut buffer = vec![0; rows_per_read.min(end - first) as usize * self.layout.stride];
+        while first < end {
+            let rows = rows_per_read.min(end - first);
+            let wanted = rows as usize * self.layout.stride;
+            let bytes = buffer.get_mut(..wanted).unwrap_or_default();
+            let offset = self.start + first * self.layout.stride as u64;
+            let got = source.read_at(offset, bytes).map_err(|error| ReadError::read(source.path(), error))?;
+            if got < wanted {
+                let found = first + (got / self.layout.stride) as u64;
+                let path = source.path().to_owned();
+                return Err(ReadError::CutOff { path, items: "points", promised: self.count, found });
+            }
+            each(bytes, first);
+            first += rows;
+        }
+        Ok(())
+    }
+
+    /// Delivers the points of a part.
+    pub fn read_points(
+        &self,
+        source: &ByteSource,
+        part: usize,
+        sink: &mut dyn PointSink,
+    ) -> Result<(), ReadError> {
+        let mut axes_mm: [Vec<f64>; 3] = std::array::from_fn(|_| vec![0.0; POINTS_PER_BLOCK]);
+        let mut normals = vec![[0.0; 3]; if self.layout.normal.is_some() { POINTS_PER_BLOCK } else { 0 }];
+        self.for_each_run(source, part, |bytes, mut first_index| {
+            for rows in bytes.chunks(POINTS_PER_BLOCK * self.layout.stride) {
+                let count = rows.len() / self.layout.stride;
+                self.decode_positions(rows, &mut axes_mm);
+                self.decode_normals(rows, &mut normals);
+                let [x_mm, y_mm, z_mm] = axes_mm.each_ref().map(|axis| axis.get(..count).unwrap_or_default());
+                let normals = self.layout.normal.and(normals.get(..count));
+                sink.take(&PointBlock { x_mm, y_mm, z_mm, normals, first_index });
+                first_index += count as u64;
+            }
+        })
+    }
+
+    fn decode_positions(&self, rows: &[u8], axes_mm: &mut [Vec<f64>; 3]) {
+        let layout = &self.layout;
+        let [x_mm, y_mm, z_mm] = axes_mm;
+        let places = x_mm.iter_mut().zip(y_mm).zip(z_mm);
+        let rows = rows.chunks_exact(layout.stride);
+        if let Some(offset) = packed_floats(layout, &layout.position) {
+            for (row, ((x_mm, y_mm), z_mm)) in rows.zip(places) {
+                let [x, y, z] = floats(row, offset).map(|value| f64::from(value) * self.unit_mm);
+                (*x_mm, *y_mm, *z_mm) = (x, y, z);
+            }
+        } else {
+            for (row, ((x_mm, y_mm), z_mm)) in rows.zip(places) {
+                let [x, y, z] = layout.position_of(row).map(|value| value * self.unit_mm);
+                (*x_mm, *y_mm, *z_mm) = (x, y, z);
+            }
+        }
+    }
+
+    fn decode_normals(&self, rows: &[u8], normals: &mut [[f32; 3]]) {
+        let layout = &self.layout;
+        let Some(fields) = &layout.normal else { return };
+        let rows = rows.chunks_exact(layout.stride);
+        if let Some(offset) = packed_floats(layout, fields) {
+            for (row, normal) in rows.zip(normals) {
+                *normal = floats(row, offset);
+            }
+        } else {
+            for (row, normal) in rows.zip(normals) {
+                *normal = layout.vector(row, fields).map(|value| value as f32);
+            }
+        }
+    }
+}

@@ -1,0 +1,188 @@
+//! A scan decoded once into rows that can be read part by part: for formats that can only be read in order.
+//!
+//! In: points and triangles one by one, in the file's unit. Out: a [`ScanSource`], mm.
+//! Shape: 24 bytes a point (36 with normals) and 72 a triangle, in memory while small and in a temporary file when not,
+//! so that memory does not grow with the scan.
+//! Does not check what it is given.
+
+use std::io::{self, Write};
+use std::path::Path;
+
+use nalgebra::Point3;
+
+use super::byte_source::{ByteSource, Collector};
+use super::fixed_rows::{FixedRows, RowLayout};
+use super::read_error::ReadError;
+use super::scalar::Scalar;
+use crate::scan::{PointSink, ScanFailure, ScanSource, SourceFacts, Triangle, TriangleSink};
+
+/// Bytes of three 64-bit floats.
+const POSITION_BYTES: usize = 24;
+/// Bytes of a position and three 32-bit floats.
+const POSITION_AND_NORMAL_BYTES: usize = 36;
+/// Bytes of a triangle.
+const TRIANGLE_BYTES: usize = 72;
+
+/// Takes points and triangles in order.
+#[derive(Debug, Default)]
+pub(super) struct Spool {
+    points: Collector,
+    triangles: Collector,
+    has_normals: bool,
+}
+
+/// A scan that was decoded into a spool.
+#[derive(Debug)]
+pub(super) struct SpooledScan {
+    facts: SourceFacts,
+    points: (ByteSource, FixedRows),
+    triangles: TriangleRows,
+}
+
+/// Triangles as rows of nine 64-bit floats.
+#[derive(Debug)]
+pub(super) struct TriangleRows {
+    source: ByteSource,
+    rows: FixedRows,
+}
+
+impl Spool {
+    pub fn new(has_normals: bool) -> Self {
+        Self { has_normals, ..Self::default() }
+    }
+
+    /// Adds a point, file unit; the normal is dropped if the spool was made without.
+    pub fn push_point(&mut self, point: [f64; 3], normal: [f32; 3]) -> io::Result<()> {
+        let mut row = [0_u8; POSITION_AND_NORMAL_BYTES];
+        let bytes = point.iter().flat_map(|value| value.to_le_bytes());
+        let bytes = bytes.chain(normal.iter().flat_map(|value| value.to_le_bytes()));
+        row.iter_mut().zip(bytes).for_each(|(place, byte)| *place = byte);
+        let len = if self.has_normals { POSITION_AND_NORMAL_BYTES } else { POSITION_BYTES };
+        self.points.write_all(row.get(..len).unwrap_or_default())
+    }
+
+    /// Adds a triangle by its corners, file unit.
+    pub fn push_triangle(&mut self, corners: [[f64; 3]; 3]) -> io::Result<()> {
+        let mut row = [0_u8; TRIANGLE_BYTES];
+        let bytes = corners.iter().flatten().flat_map(|value| value.to_le_bytes());
+        row.iter_mut().zip(bytes).for_each(|(place, byte)| *place = byte);
+        self.triangles.write_all(&row)
+    }
+
+    pub const fn point_count(&self) -> u64 {
+        let stride = if self.has_normals { POSITION_AND_NORMAL_BYTES } else { POSITION_BYTES };
+        self.points.len() / stride as u64
+    }
+
+    pub const fn triangle_count(&self) -> u64 {
+        self.triangles.len() / TRIANGLE_BYTES as u64
+    }
+
+    /// Ends the decoding: points and triangles together.
+    pub fn finish(
+        self,
+        path: &Path,
+        format: String,
+        byte_count: u64,
+        unit_mm: f64,
+    ) -> Result<SpooledScan, ReadError> {
+        let facts = SourceFacts {
+            format,
+            point_count: Some(self.point_count()),
+            triangle_count: (self.triangle_count() > 0).then_some(self.triangle_count()),
+            has_normals: self.has_normals,
+            byte_count: Some(byte_count),
+        };
+        if facts.point_count == Some(0) {
+            return Err(ReadError::NoPoints { path: path.to_owned() });
+        }
+        let stride = if self.has_normals { POSITION_AND_NORMAL_BYTES } else { POSITION_BYTES };
+        let layout = RowLayout {
+            stride,
+            is_big_endian: false,
+            position: RowLayout::triple(0, Scalar::F64),
+            normal: self.has_normals.then(|| RowLayout::triple(POSITION_BYTES, Scalar::F32)),
+        };
+        let rows = FixedRows { start: 0, count: self.point_count(), layout, unit_mm };
+        let triangles = finish_triangles(self.triangles, path, unit_mm)?;
+        let points = self.points.finish(path).map_err(|source| spool_error(path, source))?;
+        Ok(SpooledScan { facts, points: (points, rows), triangles })
+    }
+
+    /// Ends the decoding where only the triangles were spooled.
+    pub fn into_triangles(self, path: &Path, unit_mm: f64) -> Result<TriangleRows, ReadError> {
+        finish_triangles(self.triangles, path, unit_mm)
+    }
+}
+
+fn finish_triangles(collector: Collector, path: &Path, unit_mm: f64) -> Result<TriangleRows, ReadError> {
+    let layout = RowLayout {
+        stride: TRIANGLE_BYTES,
+        is_big_endian: false,
+        position: RowLayout::triple(0, Scalar::F64),
+        normal: None,
+    };
+    let rows = FixedRows { start: 0, count: collector.len() / TRIANGLE_BYTES as u64, layout, unit_mm };
+    let source = collector.finish(path).map_err(|source| spool_error(path, source))?;
+    Ok(TriangleRows { source, rows })
+}
+
+/// A temporary file that could not be written.
+pub(super) fn spool_error(path: &Path, source: io::Error) -> ReadError {
+    ReadError::Spool { path: path.to_owned(), source }
+}
+
+impl TriangleRows {
+    pub const fn count(&self) -> u64 {
+        self.rows.count
+    }
+
+    pub fn part_count(&self) -> usize {
+        self.rows.part_count()
+    }
+
+    /// Delivers the triangles of a part.
+    pub fn read(&self, part: usize, sink: &mut dyn TriangleSink) -> Result<(), ReadError> {
+        let layout = &self.rows.layout;
+        self.rows.for_each_run(&self.source, part, |bytes, _| {
+            let triangles: Vec<Triangle> = bytes
+                .chunks_exact(TRIANGLE_BYTES)
+                .map(|row| {
+                    std::array::from_fn(|corner| {
+                        let bytes = row.get(corner * POSITION_BYTES..).unwrap_or_default();
+                        Point3::from(layout.position_of(bytes)) * self.rows.unit_mm
+                    })
+                })
+                .collect();
+            sink.take(&triangles);
+        })
+    }
+}
+
+/// The text of a read error, for whoever reads parts.
+pub(super) fn failure(error: &ReadError) -> ScanFailure {
+    ScanFailure(error.to_string())
+}
+
+impl ScanSource for SpooledScan {
+    fn facts(&self) -> &SourceFacts {
+        &self.facts
+    }
+
+    fn part_count(&self) -> usize {
+        self.points.1.part_count()
+    }
+
+    fn read_points(&self, part: usize, sink: &mut dyn PointSink) -> Result<(), ScanFailure> {
+        let (source, rows) = &self.points;
+        rows.read_points(source, part, sink).map_err(|error| failure(&error))
+    }
+
+    fn triangle_part_count(&self) -> usize {
+        self.triangles.part_count()
+    }
+
+    fn read_triangles(&self, part: usize, sink: &mut dyn TriangleSink) -> Result<(), ScanFailure> {
+        self.triangles.read(part, sink).map_err(|error| failure(&error))
+    }
+}

@@ -1,0 +1,201 @@
+//! Small files written by hand, of every kind that real programs write.
+
+use super::collect::{Collected, collect};
+
+fn floats(values: &[f32], is_big_endian: bool) -> Vec<u8> {
+    values
+        .iter()
+        .flat_map(|value| if is_big_endian { value.to_be_bytes() } else { value.to_le_bytes() })
+        .collect()
+}
+
+fn read(bytes: &[u8]) -> Collected {
+    collect(bytes).unwrap_or_else(|failure| panic!("{}\n{}", failure.text(), String::from_utf8_lossy(bytes)))
+}
+
+fn refused(bytes: &[u8], expected: &str) {
+    let text = collect(bytes).expect_err(&String::from_utf8_lossy(bytes)).text();
+    assert!(text.contains(expected), "{text:?} does not say {expected:?}");
+}
+
+const TWO: [[f64; 3]; 2] = [[1.0, 2.0, 3.0], [-4.5, 5.0, 6.0]];
+
+#[test]
+fn ascii_ply_as_people_write_it() {
+    let plain = "ply\nformat ascii 1.0\nelement vertex 2\nproperty float x\nproperty float y\nproperty float z\nend_header\n1 2 3\n-4.5 5 6\n";
+    for text in [
+        plain.to_owned(),
+        plain.replace('\n', "\r\n"),
+        plain.replace('\n', "\r"),
+        plain.replace("element", "\ncomment gr\u{fc}n\n  obj_info\n   element"),
+        plain.replace("-4.5 5 6\n", "-.45E1 5. +6"),
+        format!("  {plain}"),
+    ] {
+        assert_eq!(read(text.as_bytes()).points, TWO, "{text}");
+    }
+    let latin = [b"ply\ncomment gr\xfcn\n".as_slice(), &plain.as_bytes()[4..]].concat();
+    assert_eq!(read(&latin).points, TWO);
+}
+
+#[test]
+fn ascii_ply_with_normals_other_elements_and_faces() {
+    let text = "ply\nformat ascii 1.0\nelement camera 1\nproperty list uchar float row\nelement vertex 4\n\
+        property uchar red\nproperty double z\nproperty float nx\nproperty float ny\nproperty float nz\n\
+        property double y\nproperty double x\nproperty float scalar_(Z)\nelement face 2\nproperty uchar flag\n\
+        property list uchar int vertex_indices\nend_header\n2 7 8\n9 3 0 0 1 2 1 5\n9 0 0 0 1 0 0 5\n\
+        9 0 0 0 1 0 1 5\n9 0 0 0 1 1 1 5\n0 3 0 1 2\n0 4 0 1 2 3\n";
+    let scan = read(text.as_bytes());
+    assert_eq!(scan.points[0], [1.0, 2.0, 3.0]);
+    assert_eq!(scan.normals, [[0.0, 0.0, 1.0]; 4]);
+    assert_eq!(scan.triangles.len(), 3);
+    assert_eq!(scan.facts.triangle_count, Some(3));
+    assert_eq!(scan.triangles[2][2], nalgebra::Point3::new(1.0, 1.0, 0.0));
+    refused(text.replace("3 0 1 2", "3 0 1 9").as_bytes(), "corner 9 of 4");
+}
+
+#[test]
+fn binary_ply_of_either_order_with_odd_types() {
+    for (name, is_big_endian) in [("binary_little_endian", false), ("binary_big_endian", true)] {
+        let head = format!(
+            "ply\nformat {name} 1.0\nelement vertex 2\nproperty int64 stamp\nproperty float32 x\n\
+             property float y\nproperty float z\nproperty uchar red\nelement face 1\n\
+             property list uchar ushort vertex_index\nend_header\n"
+        );
+        let mut bytes = head.into_bytes();
+        for point in TWO {
+            bytes.extend([0; 8]);
+            bytes.extend(floats(&point.map(|value| value as f32), is_big_endian));
+            bytes.push(255);
+        }
+        bytes.push(3);
+        for index in [0_u16, 1, 0] {
+            bytes.extend(if is_big_endian { index.to_be_bytes() } else { index.to_le_bytes() });
+        }
+        let scan = read(&bytes);
+        assert_eq!(scan.points, TWO);
+        assert_eq!(scan.triangles.len(), 1);
+        refused(&bytes[..bytes.len() - 1], "promises 1 faces and holds 0");
+        refused(&bytes[..bytes.len() - 8], "promises 2 points and holds 1");
+    }
+}
+
+#[test]
+fn triangle_strips_turn_and_begin_anew() {
+    let text = "ply\nformat ascii 1.0\nelement vertex 4\nproperty float x\nproperty float y\nproperty float z\n\
+        element tristrips 1\nproperty list int int vertex_indices\nend_header\n0 0 0\n1 0 0\n0 1 0\n1 1 0\n\
+        8 0 1 2 3 -1 0 1 2\n";
+    let triangles = read(text.as_bytes()).triangles;
+    assert_eq!(triangles.len(), 3);
+    for [a, b, c] in triangles {
+        assert!((b - a).cross(&(c - a)).z > 0.0, "every triangle keeps its outside");
+    }
+}
+
+#[test]
+fn hostile_ply_heads_are_refused_with_their_line() {
+    let head = |lines: &str| format!("ply\nformat ascii 1.0\n{lines}\nend_header\n1 2 3\n").into_bytes();
+    let xyz = "property float x\nproperty float y\nproperty float z";
+    refused(&head(&format!("element vertex 18446744073709551615\n{xyz}")), "holds 1");
+    refused(&head(&format!("element vertex 99999999999999999999999\n{xyz}")), "line 3");
+    refused(&head(&format!("element vertex -1\n{xyz}")), "is no count");
+    refused(&head(&format!("element vertex 1\n{xyz}\nproperty int x")), "comes twice");
+    refused(&head(&format!("element vertex 1\n{xyz}\nelement vertex 1")), "comes twice");
+    refused(&head("element vertex 1\nproperty float x"), "x, y and z");
+    refused(
+        &head(&format!("element vertex 1\n{}", xyz.replace("float z", "quaternion z"))),
+        "no number type",
+    );
+    refused(&head(&format!("element vertex 0\n{xyz}")), "no points");
+    refused(b"ply\nformat ascii 1.0\nelement vertex 3", "cut off");
+    refused(b"ply\nformat ascii 9.9\nend_header\n", "line 2");
+}
+
+#[test]
+fn text_clouds_in_any_dialect() {
+    for text in [
+        "1 2 3\n-4.5 5 6\n",
+        "2\n1 2 3\n-4.5 5 6",
+        "x;y;z\n1,0;2,0;3,0\n-4,5;5;6\n",
+        "//X,Y,Z\n1,2,3\n-4.5,5,6\n",
+        "# made by hand\n1\t2\t3\n-4.5\t5\t6\n",
+        "id,z,y,x\n7,3,2,1\n8,6,5,-4.5\n",
+        "1,0 2,0 3,0\r\n-4,5 5,0 6,0\r\n",
+    ] {
+        assert_eq!(read(text.as_bytes()).points, TWO, "{text}");
+    }
+    let scan = read(b"1 2 3 0 0 1 7\n-4.5 5 6 0 0.6 0.8 7\n");
+    assert_eq!(scan.normals.len(), 2);
+    assert!(scan.facts.format.contains("with normals"), "{}", scan.facts.format);
+    assert!(read(b"1 2 3 255 0 1\n-4.5 5 6 0 6 8\n").normals.is_empty(), "colours are no normals");
+    refused(b"1 2 3\n4 5\n", "point 2");
+    refused(b"1 2\n4 5\n", "x, y and z");
+}
+
+#[test]
+fn stl_is_told_by_its_size_and_not_by_its_first_word() {
+    let mut bytes = b"solid but binary".to_vec();
+    bytes.resize(80, 0);
+    bytes.extend(1_u32.to_le_bytes());
+    bytes.extend(floats(&[0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 1.0, 0.0], false));
+    bytes.extend([0, 0]);
+    let scan = read(&bytes);
+    assert_eq!((scan.points.len(), scan.triangles.len()), (3, 1));
+    refused(&bytes[..120], "promises 1 triangles and holds 0");
+    let text = "solid part\nfacet normal 0 0 1\nouter loop\nvertex 0 0 0\nvertex 1 0 0\nvertex 0 1 0\nendloop\nendfacet\nendsolid part\n";
+    assert_eq!(read(text.as_bytes()).triangles, scan.triangles);
+    refused(&text.as_bytes()[..text.len() - 44], "holds 0");
+}
+
+#[test]
+fn obj_corners_are_counted_from_either_end() {
+    let text = "# made by hand\nmtllib none.mtl\nv 0 0 0 0.5 0.5 0.5\nv 1 0 0\nv 1 1 0\nv 0 1 0\nvn 0 0 1\n\
+        f 1/1/1 2//1 3/2 \\\n4\nf -4 -3 -2\n";
+    let scan = read(text.as_bytes());
+    assert_eq!((scan.points.len(), scan.triangles.len()), (4, 3));
+    assert_eq!(scan.triangles[0], scan.triangles[2]);
+    refused(b"v 0 0 0\nf 1 2 3\n", "line 2");
+    refused(b"v 0 0 0\nf 0 1 1\n", "line 2");
+    assert_eq!(read(b"v 1 2 3\nv -4.5 5 6\n").points, TWO);
+}
+
+#[test]
+fn pcd_rows_in_text_and_binary() {
+    let head = |data: &str| {
+        format!(
+            "# .PCD v.7\nVERSION .7\nFIELDS x y z rgb\nSIZE 4 4 4 4\nTYPE F F F U\nCOUNT 1 1 1 1\nWIDTH 2\nHEIGHT 1\nVIEWPOINT 0 0 0 1 0 0 0\nPOINTS 2\nDATA {data}\n"
+        )
+    };
+    assert_eq!(read(format!("{}1 2 3 9\n-4.5 5 6 nan\n", head("ascii")).as_bytes()).points, TWO);
+    let mut bytes = head("binary").into_bytes();
+    for point in TWO {
+        bytes.extend(floats(&point.map(|value| value as f32), false));
+        bytes.extend([0; 4]);
+    }
+    assert_eq!(read(&bytes).points, TWO);
+    refused(&bytes[..bytes.len() - 1], "promises 2 points and holds 1");
+}
+
+#[test]
+fn packed_scans_are_unpacked() {
+    use std::io::Write;
+    let text = b"1 2 3\n-4.5 5 6\n";
+    let mut gzip = flate2::write::GzEncoder::new(Vec::new(), flate2::Compression::default());
+    gzip.write_all(text).unwrap();
+    let gzip = gzip.finish().unwrap();
+    assert_eq!(read(&gzip).points, TWO);
+    refused(&gzip[..gzip.len() - 9], "could not read");
+    // One raw block in one frame, by RFC 8878: magic, single-segment flag, content size, block head (last, raw, length).
+    let mut zstd = vec![0x28, 0xb5, 0x2f, 0xfd, 0x20, text.len() as u8];
+    zstd.extend([1 | (text.len() as u8) << 3, 0, 0]);
+    zstd.extend_from_slice(text);
+    assert_eq!(read(&zstd).points, TWO);
+    refused(&zstd[..zstd.len() - 3], "could not read");
+}
+
+#[test]
+fn what_is_no_scan_is_said_to_be_none() {
+    refused(b"", "is empty");
+    refused(b"hello, this is a letter\n", "no format known");
+    refused(b"\x00\x01\x02\x03", "no format known");
+    refused(b"%PDF-1.7 \x00\x00", "no format known");
+}

@@ -1,0 +1,4 @@
+//! Scans and curves in every format: by hand, by general-purpose libraries, and hostile ones.
+
+mod by_hand;
+mod collect;
