@@ -2,7 +2,7 @@
 
 use clap::{Parser, Subcommand};
 
-use super::check;
+use super::{check, rehearse};
 
 /// Panel gaps and flush from a 3D scan of a car, seam by seam.
 #[derive(Debug, Parser)]
@@ -22,4 +22,5 @@ pub struct Arguments {
 #[derive(Debug, Subcommand)]
 pub enum Command {
     Check(check::Check),
+    Rehearse(rehearse::Rehearse),
 }

@@ -7,6 +7,7 @@ mod args;
 mod check;
 mod exit_code;
 mod messages;
+mod rehearse;
 
 use std::process::ExitCode;
 
@@ -22,9 +23,10 @@ pub fn run() -> ExitCode {
         Ok(arguments) => arguments,
         Err(error) => return explain_usage(&error),
     };
-    let _talk = Talk { is_quiet: arguments.quiet };
+    let talk = Talk { is_quiet: arguments.quiet };
     let result = match &arguments.command {
         Command::Check(command) => command.run(),
+        Command::Rehearse(command) => command.run(talk),
     };
     result
         .unwrap_or_else(|failure| {

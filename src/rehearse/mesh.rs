@@ -1,6 +1,6 @@
 //! Triangles between the scanned points of one seam.
 //!
-//! In: scanned points with their places in the lattice. Out: triangles, outward side by the right-hand rule.
+//! In: scanned points with their places in the lattice. Out: triangles by point numbers, outward side by the right-hand rule.
 //! Method: every lattice cell with four seen corners gives two triangles, with three one; on request the innermost seen
 //! points of the two panels are joined across the gap, as careless meshing joins them.
 //! Does not use strays or flyers.
@@ -10,7 +10,6 @@ use std::collections::BTreeMap;
 use nalgebra::Point3;
 
 use super::sweep::{ScannedPoint, Site};
-use crate::scan::Triangle;
 
 /// Which point stands at which place of a seam's lattice.
 #[derive(Debug, Clone, Default)]
@@ -26,9 +25,9 @@ impl Lattice {
         }
     }
 
-    /// The triangles over the scan's points.
+    /// The triangles over the scan's points, by the points' numbers.
     #[must_use]
-    pub fn triangles(&self, points: &[Point3<f64>], bridges_gap: bool) -> Vec<Triangle> {
+    pub fn triangles(&self, points: &[Point3<f64>], bridges_gap: bool) -> Vec<[u32; 3]> {
         let mut triangles = Vec::with_capacity(2 * self.points.len());
         for ((panel, row, column), own) in &self.points {
             let at = |rows: usize, columns: i64| self.points.get(&(*panel, row + rows, column + columns));
@@ -49,7 +48,7 @@ impl Lattice {
         triangles
     }
 
-    fn bridges(&self, points: &[Point3<f64>]) -> Vec<Triangle> {
+    fn bridges(&self, points: &[Point3<f64>]) -> Vec<[u32; 3]> {
         let mut innermost: [BTreeMap<usize, &(usize, [f64; 3])>; 2] = [BTreeMap::new(), BTreeMap::new()];
         for ((panel, row, _), point) in &self.points {
             innermost[*panel].insert(*row, point);
@@ -70,14 +69,15 @@ impl Lattice {
 }
 
 /// The triangles of a cell whose corners stand in order round it; turned so that they face as their points do.
-fn cell(corners: &[Option<&(usize, [f64; 3])>; 4], points: &[Point3<f64>]) -> Vec<Triangle> {
+fn cell(corners: &[Option<&(usize, [f64; 3])>; 4], points: &[Point3<f64>]) -> Vec<[u32; 3]> {
     let seen: Vec<&(usize, [f64; 3])> = corners.iter().flatten().copied().collect();
     let fan = (1..seen.len().saturating_sub(1)).map(|corner| [seen[0], seen[corner], seen[corner + 1]]);
     fan.map(|[one, two, three]| {
         let triangle = [points[one.0], points[two.0], points[three.0]];
         let faces = (triangle[1] - triangle[0]).cross(&(triangle[2] - triangle[0]));
         let outward = nalgebra::Vector3::from(one.1) + nalgebra::Vector3::from(two.1);
-        if faces.dot(&outward) < 0.0 { [triangle[0], triangle[2], triangle[1]] } else { triangle }
+        let corners = [one.0 as u32, two.0 as u32, three.0 as u32];
+        if faces.dot(&outward) < 0.0 { [corners[0], corners[2], corners[1]] } else { corners }
     })
     .collect()
 }

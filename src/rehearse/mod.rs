@@ -18,6 +18,7 @@
 //! Shares no code with measuring: geometry, plan and scan types only.
 
 mod along;
+mod background;
 mod holes;
 mod mesh;
 mod noise;
@@ -31,6 +32,7 @@ mod true_section;
 mod truth;
 
 pub use along::{Along, Knots};
+pub use background::background;
 pub use noise::NoiseField;
 pub use profile::{PanelProfile, ProfileWish};
 pub use scan::{RehearseError, RehearsedScan, displacement, rehearse, rehearse_into, true_curves};

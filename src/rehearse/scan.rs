@@ -31,6 +31,8 @@ pub struct RehearsedScan {
     pub normals: Option<Vec<[f32; 3]>>,
     /// Where a mesh was asked for.
     pub triangles: Option<Vec<Triangle>>,
+    /// The same triangles by the numbers of their points.
+    pub triangle_corners: Option<Vec<[u32; 3]>>,
     /// Every station of every seam, in plan order.
     pub truth: Vec<TruthRow>,
 }
@@ -64,13 +66,14 @@ pub fn rehearse(plan: &Plan, settings: &Rehearsal) -> Result<RehearsedScan, Rehe
             normals.push([point.normal.x as f32, point.normal.y as f32, point.normal.z as f32]);
         }
     })?;
-    let triangles = settings.output.mesh.then(|| {
-        lattices
-            .iter()
-            .flat_map(|lattice| lattice.triangles(&points, settings.output.mesh_bridges_gap))
-            .collect()
+    let triangle_corners = settings.output.mesh.then(|| {
+        let bridges_gap = settings.output.mesh_bridges_gap;
+        lattices.iter().flat_map(|lattice| lattice.triangles(&points, bridges_gap)).collect::<Vec<_>>()
     });
-    Ok(RehearsedScan { points, normals, triangles, truth })
+    let triangles = triangle_corners.as_ref().map(|corners| {
+        corners.iter().map(|triangle| triangle.map(|corner| points[corner as usize])).collect()
+    });
+    Ok(RehearsedScan { points, normals, triangles, triangle_corners, truth })
 }
 
 /// Makes a practice scan point by point; the sink is told the seam's place in the plan with each point.
