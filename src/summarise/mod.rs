@@ -9,6 +9,7 @@
 //! [`Taper`] where the plan asks for one. [`summarise_scan`] gathers the seams of a scan and says whether all is good.
 
 mod budget;
+mod compare;
 mod measurand_summary;
 mod out_runs;
 mod scan_summary;
@@ -18,6 +19,10 @@ mod taper;
 mod test_seams;
 
 pub use budget::{Budget, BudgetLine};
+pub use compare::{
+    CarAxes, ChangeVerdict, CompareError, CompareSettings, Comparison, Leftover, MeasurandChange, Motion,
+    PanelMove, SeamChange, StationChange, Trend, compare, describe_move,
+};
 pub use measurand_summary::{MeasurandSummary, Place, VerdictCounts};
 pub use out_runs::OutRun;
 pub use scan_summary::{ScanSummary, summarise_scan};
