@@ -1,1 +1,5 @@
 //! Last accepted outputs: regression only, never truth.
+
+mod accepted;
+mod made_seams;
+mod pictures;

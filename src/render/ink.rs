@@ -1,0 +1,218 @@
+//! The colours of every picture and page, by what they mean rather than by what they look like.
+//!
+//! In: a role, such as "below tolerance, severe". Out: an sRGB colour for light or dark paper, or a style-sheet name.
+//! Method: good is quiet (stone grey); below tolerance purple, above orange, deeper with severity; a difference in
+//! lightness goes with every difference in hue, so that grey prints and colour-blind eyes see the same order.
+//! The test `colour_vision` holds contrast (WCAG 2.2) and distances (CIEDE2000) under simulated colour blindness.
+//! Does not decide a verdict.
+
+use crate::judge::Verdict;
+use crate::plan::Tolerance;
+
+/// An opaque sRGB colour.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Rgb(pub u8, pub u8, pub u8);
+
+/// Light paper (also print) or dark screen.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Theme {
+    Light,
+    Dark,
+}
+
+/// How far out of tolerance, as steps of the tolerance's width.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Severity {
+    /// Out by up to a quarter of the tolerance's width.
+    Slight,
+    /// Out by up to one half.
+    Clear,
+    /// Out by more.
+    Severe,
+}
+
+/// Limits between the severities, as shares of the tolerance's full width (our own choice).
+const CLEAR_FROM: f64 = 0.25;
+const SEVERE_FROM: f64 = 0.5;
+
+/// What a colour is for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Ink {
+    /// The background.
+    Paper,
+    /// Numbers, words, letter marks.
+    Text,
+    /// Less important words; still readable.
+    Muted,
+    /// Thin lines of axes and frames.
+    Hair,
+    /// The tolerance band behind a line.
+    Band,
+    /// Filled areas that are good.
+    Good,
+    /// Lines, points and outlines that are good.
+    GoodLine,
+    /// Tight or low.
+    Below(Severity),
+    /// Wide or high.
+    Above(Severity),
+    /// Hatching of what is undecided.
+    Undecided,
+    /// Dots of what is unseen.
+    Unseen,
+    /// The first and the second of two panels or scans, where a picture compares them.
+    First,
+    Second,
+}
+
+impl Ink {
+    /// Every ink, in the order of the style sheet.
+    pub const ALL: [Self; 17] = [
+        Self::Paper,
+        Self::Text,
+        Self::Muted,
+        Self::Hair,
+        Self::Band,
+        Self::Good,
+        Self::GoodLine,
+        Self::Below(Severity::Slight),
+        Self::Below(Severity::Clear),
+        Self::Below(Severity::Severe),
+        Self::Above(Severity::Slight),
+        Self::Above(Severity::Clear),
+        Self::Above(Severity::Severe),
+        Self::Undecided,
+        Self::Unseen,
+        Self::First,
+        Self::Second,
+    ];
+
+    /// The ink of a verdict; `severity` matters only where the verdict is out.
+    #[must_use]
+    pub const fn of_verdict(verdict: Verdict, severity: Severity) -> Self {
+        match verdict {
+            Verdict::Good => Self::GoodLine,
+            Verdict::Tight | Verdict::Low => Self::Below(severity),
+            Verdict::Wide | Verdict::High => Self::Above(severity),
+            Verdict::Undecided => Self::Undecided,
+            Verdict::Unseen => Self::Unseen,
+        }
+    }
+
+    /// The name of the custom property in the style sheet, without its dashes.
+    #[must_use]
+    pub const fn css_name(self) -> &'static str {
+        match self {
+            Self::Paper => "paper",
+            Self::Text => "text",
+            Self::Muted => "muted",
+            Self::Hair => "hair",
+            Self::Band => "band",
+            Self::Good => "good",
+            Self::GoodLine => "good-line",
+            Self::Below(Severity::Slight) => "below-slight",
+            Self::Below(Severity::Clear) => "below-clear",
+            Self::Below(Severity::Severe) => "below-severe",
+            Self::Above(Severity::Slight) => "above-slight",
+            Self::Above(Severity::Clear) => "above-clear",
+            Self::Above(Severity::Severe) => "above-severe",
+            Self::Undecided => "undecided",
+            Self::Unseen => "unseen",
+            Self::First => "first",
+            Self::Second => "second",
+        }
+    }
+
+    /// The colour on light or dark paper.
+    #[must_use]
+    pub const fn rgb(self, theme: Theme) -> Rgb {
+        match theme {
+            Theme::Light => self.on_light(),
+            Theme::Dark => self.on_dark(),
+        }
+    }
+
+    const fn on_light(self) -> Rgb {
+        match self {
+            Self::Paper => Rgb(0xff, 0xfe, 0xfc),
+            Self::Text => Rgb(0x1f, 0x1d, 0x1a),
+            Self::Muted => Rgb(0x5b, 0x57, 0x50),
+            Self::Hair => Rgb(0xd8, 0xd3, 0xca),
+            Self::Band => Rgb(0xef, 0xec, 0xe5),
+            Self::Good => Rgb(0xcf, 0xc9, 0xbe),
+            Self::GoodLine => Rgb(0x8a, 0x84, 0x79),
+            Self::Below(Severity::Slight) => Rgb(0x93, 0x76, 0xc0),
+            Self::Below(Severity::Clear) => Rgb(0x6b, 0x46, 0xa3),
+            Self::Below(Severity::Severe) => Rgb(0x3f, 0x1d, 0x70),
+            Self::Above(Severity::Slight) => Rgb(0xd6, 0x7d, 0x1a),
+            Self::Above(Severity::Clear) => Rgb(0xb4, 0x52, 0x05),
+            Self::Above(Severity::Severe) => Rgb(0x7a, 0x30, 0x00),
+            Self::Undecided => Rgb(0x5b, 0x57, 0x50),
+            Self::Unseen => Rgb(0x8a, 0x84, 0x79),
+            Self::First => Rgb(0x8a, 0x84, 0x79),
+            Self::Second => Rgb(0x17, 0x5a, 0x63),
+        }
+    }
+
+    const fn on_dark(self) -> Rgb {
+        match self {
+            Self::Paper => Rgb(0x18, 0x17, 0x16),
+            Self::Text => Rgb(0xee, 0xea, 0xe3),
+            Self::Muted => Rgb(0xb5, 0xaf, 0xa5),
+            Self::Hair => Rgb(0x3d, 0x3a, 0x36),
+            Self::Band => Rgb(0x27, 0x25, 0x22),
+            Self::Good => Rgb(0x57, 0x52, 0x4a),
+            Self::GoodLine => Rgb(0x97, 0x90, 0x85),
+            Self::Below(Severity::Slight) => Rgb(0x8f, 0x72, 0xc6),
+            Self::Below(Severity::Clear) => Rgb(0xb3, 0x9a, 0xe6),
+            Self::Below(Severity::Severe) => Rgb(0xdd, 0xcf, 0xff),
+            Self::Above(Severity::Slight) => Rgb(0xc9, 0x74, 0x18),
+            Self::Above(Severity::Clear) => Rgb(0xf2, 0x9b, 0x3f),
+            Self::Above(Severity::Severe) => Rgb(0xff, 0xc9, 0x8f),
+            Self::Undecided => Rgb(0xb5, 0xaf, 0xa5),
+            Self::Unseen => Rgb(0x97, 0x90, 0x85),
+            Self::First => Rgb(0x97, 0x90, 0x85),
+            Self::Second => Rgb(0x6f, 0xc3, 0xce),
+        }
+    }
+}
+
+/// How far a value lies outside its tolerance, mm: negative below, positive above, zero inside.
+#[must_use]
+pub fn excess_mm(value_mm: f64, tolerance: &Tolerance) -> f64 {
+    if value_mm < tolerance.lower_mm() {
+        value_mm - tolerance.lower_mm()
+    } else if value_mm > tolerance.upper_mm() {
+        value_mm - tolerance.upper_mm()
+    } else {
+        0.0
+    }
+}
+
+/// The severity of a value against its tolerance. A tolerance without width makes every excess severe.
+#[must_use]
+pub fn severity(value_mm: f64, tolerance: &Tolerance) -> Severity {
+    let width_mm = tolerance.minus_mm + tolerance.plus_mm;
+    let excess_mm = excess_mm(value_mm, tolerance).abs();
+    if excess_mm <= CLEAR_FROM * width_mm {
+        Severity::Slight
+    } else if excess_mm <= SEVERE_FROM * width_mm {
+        Severity::Clear
+    } else {
+        Severity::Severe
+    }
+}
+
+/// The letter mark of a verdict that is out, or a sign for the others.
+#[must_use]
+pub const fn mark(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::Good => "",
+        Verdict::Tight => "T",
+        Verdict::Wide => "W",
+        Verdict::Low => "L",
+        Verdict::High => "H",
+        Verdict::Undecided => "?",
+        Verdict::Unseen => "–",
+    }
+}

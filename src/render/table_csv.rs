@@ -1,0 +1,79 @@
+//! `readings.csv`: one row for every station of every seam.
+//!
+//! In: the plan's unit and judged seams. Out: UTF-8 CSV with the header of the published table.
+//! Units: the plan's (`_mm` or `_in`); station points in the Car frame; `gap_u`, `flush_u` are standard uncertainties.
+//! What was not measured is an empty cell, never zero; `reason` says why, the gap's reason before the flush's.
+//! Does not round away: five decimals in mm, seven in inches.
+
+use super::error::RenderError;
+use crate::judge::{JudgedReading, JudgedSeam};
+use crate::measure::{Estimate, Reason};
+use crate::plan::Plan;
+use crate::units::LengthUnit;
+
+/// The table of readings.
+///
+/// # Errors
+/// None in practice: the table is made in memory.
+pub fn readings_csv(plan: &Plan, seams: &[JudgedSeam]) -> Result<String, RenderError> {
+    let mut table = csv::Writer::from_writer(Vec::new());
+    table.write_record(header(plan.units))?;
+    for seam in seams {
+        for station in &seam.stations {
+            table.write_record(row(&seam.seam.0, station, plan.units))?;
+        }
+    }
+    let bytes = table.into_inner().map_err(|error| csv::Error::from(error.into_error()))?;
+    Ok(String::from_utf8_lossy(&bytes).into_owned())
+}
+
+fn header(unit: LengthUnit) -> Vec<String> {
+    let suffix = if unit == LengthUnit::Inch { "in" } else { "mm" };
+    let with_unit = |name: &str| format!("{name}_{suffix}");
+    let mut names = vec!["seam".to_owned(), "station".to_owned()];
+    names.extend(["along", "x", "y", "z", "gap", "gap_u"].map(with_unit));
+    names.push("gap_verdict".to_owned());
+    names.extend(["flush", "flush_u"].map(with_unit));
+    names.extend(["flush_verdict", "reason"].map(str::to_owned));
+    names
+}
+
+fn row(seam: &str, station: &JudgedReading, unit: LengthUnit) -> Vec<String> {
+    let reading = &station.reading;
+    let (gap, gap_u) = cells(&reading.gap, unit);
+    let (flush, flush_u) = cells(&reading.flush, unit);
+    let reason = reading.gap.as_ref().err().or(reading.flush.as_ref().err());
+    vec![
+        seam.to_owned(),
+        reading.station.index.to_string(),
+        number(reading.station.along_mm, unit),
+        number(reading.point.x, unit),
+        number(reading.point.y, unit),
+        number(reading.point.z, unit),
+        gap,
+        gap_u,
+        station.gap_verdict.word().to_owned(),
+        flush,
+        flush_u,
+        station.flush_verdict.word().to_owned(),
+        reason.map_or_else(String::new, |reason| reason.token().to_owned()),
+    ]
+}
+
+fn cells(value: &Result<Estimate, Reason>, unit: LengthUnit) -> (String, String) {
+    value.as_ref().map_or_else(
+        |_| (String::new(), String::new()),
+        |estimate| (number(estimate.value_mm, unit), number(estimate.u_mm, unit)),
+    )
+}
+
+/// The plan's unit; never `-0`.
+fn number(value_mm: f64, unit: LengthUnit) -> String {
+    if unit == LengthUnit::Inch {
+        let rounded = (value_mm / 25.4 * 1e7).round() / 1e7;
+        format!("{:.7}", rounded + 0.0)
+    } else {
+        let rounded = (value_mm * 1e5).round() / 1e5;
+        format!("{:.5}", rounded + 0.0)
+    }
+}
