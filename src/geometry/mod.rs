@@ -13,4 +13,4 @@ pub use normal_equations::{NormalEquations, median_in_place, tukey_weight};
 pub use rigid_transform::RigidTransform;
 pub use rotation_minimising::rotation_minimising_normals;
 pub use skin_patch::{SkinPatch, SkinSample, fit_skin_patch, residual_mm};
-pub use tangent_arc::{ANGLE_BIN_RAD, ArcTask, TangentArc, fit_tangent_arc, smoothing_offset_mm};
+pub use tangent_arc::{ArcTask, TangentArc, fit_tangent_arc, smoothing_offset_mm};

@@ -20,6 +20,8 @@ pub struct ArcTask {
     pub is_radius_fixed: bool,
     /// Width of the scanner's smoothing along the profile, mm; 0 for none.
     pub smoothing_mm: f64,
+    /// Distance between neighbouring points, mm: a row of them leaves breaks this long on the arc.
+    pub spacing_mm: f64,
 }
 
 /// A fitted hem.
@@ -39,14 +41,15 @@ pub struct TangentArc {
     /// Standard deviation of edge and radius for distances of unit variance.
     pub edge_cofactor: f64,
     pub radius_cofactor: f64,
-    /// Used points in each 5° of the arc from 0° to 130°.
-    pub count_by_angle: [u32; ANGLE_BINS],
+    /// How far round from the surface's normal the points go without a break, rad; whole steps of 5°.
+    pub seen_rad: f64,
 }
 
-/// Bins of [`TangentArc::count_by_angle`].
-pub const ANGLE_BINS: usize = 26;
-/// Width of one of them, rad.
-pub const ANGLE_BIN_RAD: f64 = std::f64::consts::PI / 36.0;
+/// Bins of 5° in which points are counted to see how far round they go: up to 130°.
+const ANGLE_BINS: usize = 26;
+const ANGLE_BIN_RAD: f64 = std::f64::consts::PI / 36.0;
+/// Points that make a bin seen.
+const SEEN_POINTS: u32 = 2;
 /// The fit uses directions between these angles from the surface normal, as cosine and sine.
 const LEAST_ANGLE_RAD: f64 = 0.21;
 const LARGEST_ANGLE_RAD: f64 = 1.66;
@@ -109,7 +112,7 @@ pub fn fit_tangent_arc(points: &[SkinSample], skin: &SkinPatch, task: &ArcTask) 
             break;
         }
     }
-    count_by_angle(&mut arc, points, skin, task);
+    arc.seen_rad = seen_rad(&arc, points, skin, task);
     Some(arc)
 }
 
@@ -124,7 +127,7 @@ fn start(skin: &SkinPatch, task: &ArcTask) -> TangentArc {
         used: 0,
         edge_cofactor: 0.0,
         radius_cofactor: 0.0,
-        count_by_angle: [0; ANGLE_BINS],
+        seen_rad: 0.0,
     };
     place_centre(&mut arc, skin);
     arc
@@ -205,8 +208,10 @@ fn step(
     ((arc.edge_mm - task.edge_mm).abs() < 6.0).then_some(moved_mm)
 }
 
-fn count_by_angle(arc: &mut TangentArc, points: &[SkinSample], skin: &SkinPatch, task: &ArcTask) {
+/// How far round the points go before a break of more than 10°, or of more than half as much again as their spacing.
+fn seen_rad(arc: &TangentArc, points: &[SkinSample], skin: &SkinPatch, task: &ArcTask) -> f64 {
     let gate_mm = (6.0 * arc.sigma_mm).clamp(0.03, GATE_MM);
+    let mut counts = [0_u32; ANGLE_BINS];
     for point in points {
         let polar = polar(arc, skin, point);
         let angle_rad = polar.sine.atan2(polar.cosine);
@@ -214,9 +219,20 @@ fn count_by_angle(arc: &mut TangentArc, points: &[SkinSample], skin: &SkinPatch,
             smoothing_offset_mm(angle_rad.max(0.0) * arc.radius_mm, arc.radius_mm, task.smoothing_mm);
         if (polar.distance_mm - arc.radius_mm + offset_mm).abs() < gate_mm
             && angle_rad >= 0.0
-            && let Some(count) = arc.count_by_angle.get_mut((angle_rad / ANGLE_BIN_RAD) as usize)
+            && let Some(count) = counts.get_mut((angle_rad / ANGLE_BIN_RAD) as usize)
         {
             *count += 1;
         }
     }
+    let break_rad = (2.0 * ANGLE_BIN_RAD).max(1.5 * task.spacing_mm / arc.radius_mm);
+    let break_bins = (break_rad / ANGLE_BIN_RAD).ceil() as usize;
+    let mut seen = 0;
+    for (bin, count) in counts.iter().enumerate() {
+        if *count >= SEEN_POINTS {
+            seen = bin + 1;
+        } else if bin >= seen + break_bins {
+            break;
+        }
+    }
+    seen as f64 * ANGLE_BIN_RAD
 }

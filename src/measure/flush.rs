@@ -18,8 +18,8 @@ pub(super) fn flush_mm(fitted: &Fitted, datum: usize, method: FlushMethod) -> Re
             let (Some(own_arc), Some(other_arc)) = (&own.arc, &other.arc) else {
                 return Err(Reason::EdgeNotSeen);
             };
-            // From the end of the hem back to the end of the rest: parallel to that chord, raised until it touches.
-            let near_mm = own_arc.centre_q_mm;
+            // From below the edge point back to the end of the rest: parallel to that chord, raised until it touches.
+            let near_mm = own_arc.edge_mm;
             let far_mm = (own_arc.edge_mm + rest_mm).max(near_mm + 1.0);
             let near_height_mm = own.skin.height_mm(near_mm);
             let slope = (own.skin.height_mm(far_mm) - near_height_mm) / (far_mm - near_mm);

@@ -4,7 +4,6 @@
 //! Does not know uncertainties.
 
 use super::reading::Reason;
-use super::shared::arc_seen_rad;
 use super::station::{Fitted, FittedSide, SIGNS};
 use crate::geometry::{NormalEquations, TangentArc, median_in_place, tukey_weight};
 use crate::plan::GapMethod;
@@ -47,7 +46,7 @@ fn shortest_mm(left: &TangentArc, right: &TangentArc) -> f64 {
     let up_mm = right.centre_z_mm - left.centre_z_mm;
     // The higher arc's nearest point lies past its edge point: on the flange, which hangs level with the lower arc.
     let (lower, higher) = if up_mm > 0.0 { (left, right) } else { (right, left) };
-    let is_seen_past = |arc: &TangentArc, angle_rad: f64| arc_seen_rad(&arc.count_by_angle) >= angle_rad;
+    let is_seen_past = |arc: &TangentArc, angle_rad: f64| arc.seen_rad >= angle_rad;
     let steepness_rad = up_mm.abs().atan2(across_mm);
     if is_seen_past(higher, std::f64::consts::FRAC_PI_2 + steepness_rad) || up_mm.abs() < 1e-9 {
         across_mm.hypot(up_mm) - lower.radius_mm - higher.radius_mm

@@ -8,7 +8,7 @@
 
 use super::reading::Reason;
 use crate::geometry::{NormalEquations, median_in_place, tukey_weight};
-use crate::section::{FlatPoint, FlatSeam};
+use crate::section::{FlatPoint, FlatSeam, keep_upper_layer};
 
 /// Distance between nodes, mm.
 pub(super) const NODE_STEP_MM: f64 = 8.0;
@@ -84,6 +84,7 @@ fn surface(points: &[FlatPoint], sign: f64) -> Option<[f64; 3]> {
         .enumerate()
         .filter(|(_, strip)| strip.len() >= 3)
         .filter_map(|(index, strip)| {
+            keep_upper_layer(strip);
             Some((SURFACE_FROM_MM + (index as f64 + 0.5) * 0.5, median_in_place(strip)?))
         })
         .collect();

@@ -12,7 +12,7 @@ use super::profile::profile_of;
 use super::reading::{EdgeReading, Estimate, Profile, Reason, StationReading, Warning};
 use super::seam::reason_near;
 use super::settings::MeasureSettings;
-use super::shared::{Shared, arc_seen_rad};
+use super::shared::Shared;
 use super::station::{Fitted, FittedSide, SIGNS};
 use super::uncertainty::{Evidence, LocalNoise, flush_components, gap_components, noise_from_differences};
 use crate::geometry::Curve;
@@ -21,8 +21,8 @@ use crate::section::FlatSeam;
 
 /// Arcs seen less far round than this do not give an edge, rad (45°).
 const EDGE_NEEDS_RAD: f64 = 45.0 * std::f64::consts::PI / 180.0;
-/// Arcs seen less far round than this are continued by their fit, rad (85°).
-const EDGE_SURE_RAD: f64 = 84.9 * std::f64::consts::PI / 180.0;
+/// Arcs seen less far round than this are continued by their fit, rad (95°).
+const EDGE_SURE_RAD: f64 = 94.9 * std::f64::consts::PI / 180.0;
 /// An edge that runs off by more than this along the seam is a corner.
 const CORNER_SLOPE: f64 = 0.15;
 /// Surfaces that differ by more than this make the flush depend on where it is read, rad (3°).
@@ -102,8 +102,7 @@ fn refusal(context: &Context<'_>, fit: &Fitted, station: &Station) -> Option<Rea
             match (&left.arc, &right.arc) {
                 (Some(left), Some(right)) => {
                     let is_corner = [left, right].iter().any(|arc| arc.edge_slope.abs() > CORNER_SLOPE);
-                    let is_seen =
-                        [left, right].iter().all(|arc| arc_seen_rad(&arc.count_by_angle) >= EDGE_NEEDS_RAD);
+                    let is_seen = [left, right].iter().all(|arc| arc.seen_rad >= EDGE_NEEDS_RAD);
                     match (is_seen, is_corner) {
                         (false, _) => Some(Reason::EdgeNotSeen),
                         (true, true) => Some(Reason::Junction),
@@ -173,7 +172,7 @@ fn edge_of(context: &Context<'_>, fit: &Fitted, fitted: &FittedSide, side: usize
         point,
         hem_radius_mm: arc.radius_mm,
         hem_radius_u_mm: arc.sigma_mm * arc.radius_cofactor,
-        arc_seen_rad: arc_seen_rad(&arc.count_by_angle),
+        arc_seen_rad: arc.seen_rad,
         flange_depth_mm: flange_depth_mm(context, fit, fitted, side),
         surface_height_mm: fitted.skin.height_mm(0.0),
         surface_slope_rad: (SIGNS[side] * fitted.skin.slope(0.0)).atan(),
@@ -201,7 +200,7 @@ fn flange_depth_mm(context: &Context<'_>, fit: &Fitted, fitted: &FittedSide, sid
 
 fn warnings(context: &Context<'_>, fit: &Fitted, sides: [&FittedSide; 2], index: usize) -> Vec<Warning> {
     let arcs: Vec<_> = sides.iter().filter_map(|side| side.arc.as_ref()).collect();
-    let seen: Vec<f64> = arcs.iter().map(|arc| arc_seen_rad(&arc.count_by_angle)).collect();
+    let seen: Vec<f64> = arcs.iter().map(|arc| arc.seen_rad).collect();
     let mut found = Vec::new();
     let mut warn = |is_so: bool, warning: Warning| {
         if is_so {

@@ -23,6 +23,8 @@ use crate::section::{CELL_ACROSS_MM, CELL_ALONG_MM, CellGrid, FlatSeam, Track};
 const FIRST_BAND_MM: f64 = 15.0;
 /// Band where not even the shortest one tried is smooth, mm.
 const SHORTEST_BAND_MM: f64 = 6.0;
+/// Spacing where there are too few points to tell, mm.
+const SPACING_UNKNOWN_MM: f64 = 0.8;
 /// How well a hem radius given in the plan is known: pressed hems keep theirs to a few per cent (common practice, no source).
 const PLAN_RADIUS_SHARE: f64 = 0.03;
 
@@ -65,6 +67,7 @@ struct Run<'a> {
     line: &'a CentreLine,
     datum: usize,
     settings: &'a MeasureSettings,
+    spacing_mm: f64,
     /// Distances of the stations along the centre line, mm.
     places: Vec<f64>,
 }
@@ -77,9 +80,11 @@ fn measure_along(
     settings: &MeasureSettings,
 ) -> Vec<StationReading> {
     let station_place = |station| line.curve.nearest(&seam.station_point(station)).along_mm;
+    let flat = FlatSeam::new(band, Track::of(&line.curve), |along_mm| line.line_s_mm(along_mm));
     let run = Run {
         seam,
-        flat: FlatSeam::new(band, Track::of(&line.curve), |along_mm| line.line_s_mm(along_mm)),
+        spacing_mm: spacing_mm(&flat.cells, 0).unwrap_or(SPACING_UNKNOWN_MM),
+        flat,
         line,
         datum: usize::from(seam.datum_side == Side::Right),
         settings,
@@ -124,6 +129,7 @@ impl Run<'_> {
             curvature: None,
             window_mm: FIRST_BAND_MM,
             smoothing_mm: self.settings.smoothing_mm.unwrap_or(0.0),
+            spacing_mm: self.spacing_mm,
         }
     }
 

@@ -4,7 +4,6 @@
 //! Method: weighted median of the neighbours within 150 mm, weights from how far round each saw its hem.
 
 use super::station::Fitted;
-use crate::geometry::ANGLE_BIN_RAD;
 
 /// Neighbours within this distance share, mm.
 const SHARE_REACH_MM: f64 = 150.0;
@@ -20,31 +19,12 @@ pub(super) struct Shared {
     pub(super) count: usize,
 }
 
-/// How far round its hem a fitted arc was seen without a break, rad.
-pub(super) fn arc_seen_rad(counts: &[u32]) -> f64 {
-    let mut seen = 0;
-    let mut empty = 0;
-    // The first 10° are hardly apart from the surface.
-    for (bin, count) in counts.iter().enumerate().skip(2) {
-        if *count >= 2 {
-            seen = bin + 1;
-            empty = 0;
-        } else {
-            empty += 1;
-            if empty == 2 {
-                break;
-            }
-        }
-    }
-    seen as f64 * ANGLE_BIN_RAD
-}
-
 /// The radius of one side's hem near a place.
 pub(super) fn shared_radius(stations: &[Fitted], side: usize, s_mm: f64) -> Option<Shared> {
     let values: Vec<(f64, f64)> = near(stations, s_mm)
         .filter_map(|station| {
             let arc = station.sides[side].as_ref()?.arc.as_ref()?;
-            (arc_seen_rad(&arc.count_by_angle) >= RADIUS_NEEDS_RAD)
+            (arc.seen_rad >= RADIUS_NEEDS_RAD)
                 .then(|| (arc.radius_mm, 1.0 / (arc.radius_cofactor.powi(2) + 1e-6)))
         })
         .collect();

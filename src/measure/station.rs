@@ -32,6 +32,8 @@ pub(super) struct SideKnowledge {
     pub(super) window_mm: f64,
     /// Scanner smoothing, mm.
     pub(super) smoothing_mm: f64,
+    /// Distance between neighbouring points, mm.
+    pub(super) spacing_mm: f64,
 }
 
 /// One fitted side; `q` counts from mid-gap into its panel.
@@ -104,6 +106,7 @@ fn fit_side(
         radius_mm: known.radius_mm.unwrap_or(RADIUS_START_MM),
         is_radius_fixed: known.radius_mm.is_some(),
         smoothing_mm: known.smoothing_mm,
+        spacing_mm: known.spacing_mm,
     };
     Some(FittedSide {
         arc: fit_tangent_arc(&hem, &skin, &task),

@@ -8,7 +8,6 @@
 //! Does not judge.
 
 use super::reading::{Component, UncertaintySource};
-use super::shared::arc_seen_rad;
 use super::station::FittedSide;
 use crate::geometry::median_in_place;
 
@@ -117,7 +116,7 @@ fn smoothing_doubt_mm(evidence: &Evidence<'_>) -> f64 {
 /// What a radius that is off by its uncertainty moves the edge, where the arc is seen only part of the way, mm.
 fn edge_seen_doubt_mm(evidence: &Evidence<'_>, side: usize) -> f64 {
     let Some(arc) = &evidence.sides[side].arc else { return 0.0 };
-    let seen_rad = arc_seen_rad(&arc.count_by_angle);
+    let seen_rad = arc.seen_rad;
     // de/dr of a fit to the directions from 12° to the end of the arc: minus the regression of (sin + cos - 1) on sin.
     let steps = 40;
     let mut sums = (0.0, 0.0);

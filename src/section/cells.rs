@@ -19,6 +19,8 @@ const REACH_MM: f64 = 45.0;
 const OVERHANG_MM: f64 = 26.0;
 /// Cells with fewer points are too uncertain to tell strays.
 const FEWEST_POINTS: usize = 3;
+/// Half the thickness of a layer, mm: more than a cell's own slope and bend.
+const LAYER_MM: f64 = 1.0;
 /// Least half-width of the stray test, mm: cells on a slope spread by themselves.
 const LEAST_LIMIT_MM: f64 = 0.1;
 
@@ -88,11 +90,26 @@ impl CellGrid {
     }
 }
 
+/// Keeps the heights of the outermost layer: what shows through the gap lies under the panels and is scanned too.
+///
+/// The layer is what lies within a millimetre of the upper quartile, which a second layer of as many points cannot pull
+/// down and a few strays cannot pull up.
+pub fn keep_upper_layer(heights_mm: &mut Vec<f64>) {
+    if heights_mm.is_empty() {
+        return;
+    }
+    let place = (heights_mm.len() * 3 / 4).min(heights_mm.len() - 1);
+    let (_, quartile, _) = heights_mm.select_nth_unstable_by(place, f64::total_cmp);
+    let quartile_mm = *quartile;
+    heights_mm.retain(|height| (height - quartile_mm).abs() <= LAYER_MM);
+}
+
 fn mean_of(points: &[FlatPoint], deviations: &mut Vec<f64>) -> Option<Cell> {
     if points.len() < FEWEST_POINTS {
         return None;
     }
     let mut heights: Vec<f64> = points.iter().map(|point| f64::from(point.z_mm)).collect();
+    keep_upper_layer(&mut heights);
     let median_mm = median_in_place(&mut heights)?;
     heights.iter_mut().for_each(|height| *height = (*height - median_mm).abs());
     let deviation_mm = 1.4826 * median_in_place(&mut heights)?;

@@ -9,6 +9,6 @@ mod cells;
 mod flat;
 mod track;
 
-pub use cells::{CELL_ACROSS_MM, CELL_ALONG_MM, Cell, CellGrid};
+pub use cells::{CELL_ACROSS_MM, CELL_ALONG_MM, Cell, CellGrid, keep_upper_layer};
 pub use flat::{FlatPoint, FlatSeam, Tilt};
 pub use track::Track;
