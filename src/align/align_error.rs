@@ -80,6 +80,11 @@ pub enum AlignError {
          of the fixed panels, or give `start` or point pairs"
     )]
     NotFound { fitting_percent: f64 },
+    #[error(
+        "the fixed panels that the scan shows do not hold {direction} (condition {condition:.1e}); scan more of them, or \
+         call another panel fixed that does"
+    )]
+    WeakSurface { direction: String, condition: f64 },
     #[error("no sphere of {diameter_mm} mm is seen at pair `{id}`: {reason}")]
     NoSphere { id: String, diameter_mm: f64, reason: String },
 }

@@ -7,6 +7,7 @@ use super::align_error::AlignError;
 use super::alignment::Alignment;
 use super::datum_targets::align_datum_targets;
 use super::point_pairs::align_point_pairs;
+use super::surface_fit::{Reference, align_to_surface};
 use crate::plan::{AlignTerms, Plan};
 use crate::scan::ScanSource;
 
@@ -35,14 +36,21 @@ pub fn align(
     reference: Option<&dyn ScanSource>,
     settings: &AlignSettings,
 ) -> Result<Alignment, AlignError> {
-    let _ = (source, settings);
     match &plan.align {
         AlignTerms::None => Ok(Alignment::none()),
         AlignTerms::DatumTargets { targets } => align_datum_targets(targets),
         AlignTerms::PointPairs { pairs, limit_mm } => align_point_pairs(pairs, *limit_mm),
-        AlignTerms::BestFit { .. } | AlignTerms::Coarse { .. } => {
-            let _reference = reference.ok_or(AlignError::NoReference { way: plan.align.way() })?;
-            Err(AlignError::NotFound { fitting_percent: 0.0 })
+        AlignTerms::BestFit { start, .. } => {
+            let reference = Reference::prepare(given(reference, plan)?, plan)?;
+            align_to_surface(source, plan, &reference, Some(start), settings)
+        }
+        AlignTerms::Coarse { .. } => {
+            let reference = Reference::prepare(given(reference, plan)?, plan)?;
+            align_to_surface(source, plan, &reference, None, settings)
         }
     }
+}
+
+fn given<'s>(reference: Option<&'s dyn ScanSource>, plan: &Plan) -> Result<&'s dyn ScanSource, AlignError> {
+    reference.ok_or(AlignError::NoReference { way: plan.align.way() })
 }

@@ -8,11 +8,20 @@
 
 mod align_error;
 mod alignment;
+mod coarse;
 mod datum_targets;
 mod entry;
+mod orient;
+mod panels;
 mod point_pairs;
 mod pose_step;
+mod register;
 mod rigid_fit;
+mod search;
+mod surface;
+mod surface_fit;
+mod surface_grid;
+mod thin;
 mod unit_check;
 
 pub use align_error::AlignError;
@@ -21,3 +30,4 @@ pub use datum_targets::align_datum_targets;
 pub use entry::{AlignSettings, align};
 pub use point_pairs::align_point_pairs;
 pub use rigid_fit::{RigidFit, rigid_fit};
+pub use surface_fit::{Reference, align_to_surface};

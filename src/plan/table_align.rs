@@ -78,6 +78,17 @@ impl AlignTerms {
         }
     }
 
+    /// Largest residual that is believed, mm; see the ways. Infinite where the way has none.
+    #[must_use]
+    pub const fn limit_mm(&self) -> f64 {
+        match self {
+            Self::PointPairs { limit_mm, .. }
+            | Self::BestFit { limit_mm, .. }
+            | Self::Coarse { limit_mm, .. } => *limit_mm,
+            Self::None | Self::DatumTargets { .. } => f64::INFINITY,
+        }
+    }
+
     /// The reference surface's path as the plan writes it, where the way needs one.
     #[must_use]
     pub fn reference(&self) -> Option<&str> {

@@ -1,7 +1,9 @@
 //! Rehearsed scans with exact truth: bias, spread and coverage held to budgets.
 
+mod align_surface;
 pub mod budgets;
 mod compare_pairs;
+mod front_end;
 pub mod rehearse_truth;
 pub mod table;
 pub mod trial;

@@ -1,0 +1,202 @@
+//! A made-up front end as a closed formula: hood, two fenders and a nose on a rounded shell, with wheel arches and lamp
+//! openings. Exact truth for alignment: any point of it can be computed.
+
+use nalgebra::{Isometry3, Point3, Translation3, UnitQuaternion, Vector3};
+use rand::{Rng, SeedableRng};
+use rand_chacha::ChaCha8Rng;
+use rand_distr::{Distribution, Normal};
+use shutline::geometry::Curve;
+use shutline::plan::{Plan, PlanText};
+
+/// Where hood meets fender, as an angle from the top, and where hood meets nose, as a share of the length.
+const HOOD_ANGLE_RAD: f64 = 0.72;
+const HOOD_FROM: f64 = 0.22;
+const WIDEST_ANGLE_RAD: f64 = 1.45;
+
+/// The shell at a share of the length (front 0, windscreen 1) and an angle from the top; right is positive.
+pub fn shell(share: f64, angle_rad: f64) -> Point3<f64> {
+    let half_width_mm = 640.0 + 150.0 * (1.0 - (1.0 - share).powi(3));
+    let height_mm = 430.0 + 420.0 * (1.0 - (1.0 - share).powi(4)).sqrt();
+    let (sine, cosine) = angle_rad.sin_cos();
+    let radius_mm =
+        ((sine.abs() / half_width_mm).powi(3) + (cosine.abs() / height_mm).powi(3)).powf(-1.0 / 3.0);
+    let (y, z) = (radius_mm * sine, radius_mm * cosine);
+    // Swept back at the sides, and a shoulder line on the fenders.
+    let x = 1250.0 * share + 160.0 * (y / half_width_mm).powi(2);
+    let shoulder_mm = 9.0 * (-((z - 520.0) / 70.0).powi(2)).exp();
+    Point3::new(x, y + shoulder_mm * sine.signum() * (sine.abs() * 3.0).min(1.0), z)
+}
+
+fn is_open(point: &Point3<f64>) -> bool {
+    let arch = (point.x - 820.0).hypot(point.z - 220.0) < 350.0 && point.y.abs() > 350.0;
+    let lamp = (point.x - 130.0).hypot(point.z - 420.0) < 90.0 && point.y.abs() > 300.0;
+    arch || lamp
+}
+
+pub fn is_hood(share: f64, angle_rad: f64) -> bool {
+    share > HOOD_FROM && angle_rad.abs() < HOOD_ANGLE_RAD
+}
+
+/// A random place on the shell.
+fn draw(random: &mut ChaCha8Rng) -> (f64, f64, Point3<f64>) {
+    loop {
+        let share: f64 = random.random::<f64>().powf(1.3);
+        let angle_rad = random.random_range(-WIDEST_ANGLE_RAD..WIDEST_ANGLE_RAD);
+        let point = shell(share, angle_rad);
+        if !is_open(&point) {
+            return (share, angle_rad, point);
+        }
+    }
+}
+
+/// Points of the undisturbed car.
+pub fn reference_points(count: usize) -> Vec<Point3<f64>> {
+    let mut random = ChaCha8Rng::seed_from_u64(100);
+    (0..count).map(|_| draw(&mut random).2).collect()
+}
+
+/// The plan: hood to fenders and hood to nose; the hood may have been moved.
+pub fn plan(align: &str) -> Plan {
+    let seam = |id: &str, datum: &str, side: &str| {
+        format!(
+            "[[seam]]\nid = '{id}'\ndatum_panel = '{datum}'\nother_panel = 'hood'\ndatum_side = '{side}'\n\
+             curve = '{id}.csv'\ngap = {{ nominal = 4, minus = 1, plus = 1 }}\n\
+             flush = {{ nominal = 0, minus = 1, plus = 1 }}\nstation_spacing = 10\n"
+        )
+    };
+    let text = format!(
+        "title = 'Front end'\nunits = 'mm'\n[scan]\nunits = 'mm'\n{align}\n[panels.hood]\n[panels.fender-left]\n\
+         fixed = true\n[panels.fender-right]\nfixed = true\n[panels.nose]\nfixed = true\n{}{}{}",
+        seam("left", "fender-left", "left"),
+        seam("right", "fender-right", "right"),
+        seam("nose", "nose", "left"),
+    );
+    let curves = seam_points();
+    let mut next = 0;
+    PlanText::parse(&text, "front.seams.toml")
+        .and_then(|text| {
+            text.into_plan(|_| {
+                next += 1;
+                let (points, normals) = &curves[next - 1];
+                Curve::through(points, Some(normals)).map_err(|error| error.to_string())
+            })
+        })
+        .unwrap_or_else(|error| panic!("{error}"))
+}
+
+fn outward(share: f64, angle_rad: f64) -> Vector3<f64> {
+    let step = 1e-4;
+    let along = shell(share + step, angle_rad) - shell(share - step, angle_rad);
+    let around = shell(share, angle_rad + step) - shell(share, angle_rad - step);
+    let normal = along.cross(&around).normalize();
+    if normal.dot(&(shell(share, angle_rad) - Point3::new(900.0, 0.0, 0.0))) < 0.0 { -normal } else { normal }
+}
+
+/// Points in order with outward normals.
+type Line = (Vec<Point3<f64>>, Vec<Vector3<f64>>);
+
+/// Left, right, nose. x runs back, z up, so y > 0 is one side only: which is called left does not matter here.
+fn seam_points() -> Vec<Line> {
+    let places = |count: usize, place: &dyn Fn(f64) -> (f64, f64)| {
+        (0..=count)
+            .map(|index| {
+                let (share, angle_rad) = place(index as f64 / count as f64);
+                (shell(share, angle_rad), outward(share, angle_rad))
+            })
+            .unzip()
+    };
+    let lengthwise = |step: f64| HOOD_FROM + (0.98 - HOOD_FROM) * step;
+    vec![
+        // Walking back with the outside up, left is n × t = z × x = +y.
+        places(60, &|step| (lengthwise(step), HOOD_ANGLE_RAD)),
+        places(60, &|step| (lengthwise(step), -HOOD_ANGLE_RAD)),
+        // Walking towards −y with the outside up, left is z × (−y) = +x … so walk towards +y: left is −x, the nose.
+        places(60, &|step| (HOOD_FROM, HOOD_ANGLE_RAD * (2.0 * step - 1.0))),
+    ]
+}
+
+/// How a scan is disturbed.
+#[derive(Debug, Clone, Copy)]
+pub struct Disturbance {
+    pub points: usize,
+    pub noise_mm: f64,
+    pub wave_mm: f64,
+    pub missing: f64,
+    pub strays: f64,
+    pub hood_moved_mm: f64,
+}
+
+pub const ORDINARY: Disturbance = Disturbance {
+    points: 60_000,
+    noise_mm: 0.02,
+    wave_mm: 0.01,
+    missing: 0.3,
+    strays: 0.05,
+    hood_moved_mm: 3.0,
+};
+
+/// A disturbed scan in the Car frame.
+pub fn scanned(how: &Disturbance, seed: u64) -> Vec<Point3<f64>> {
+    let mut random = ChaCha8Rng::seed_from_u64(seed);
+    let noise = Normal::new(0.0, how.noise_mm).unwrap_or_else(|error| panic!("{error}"));
+    let gone = missing_balls(how.missing, &mut random);
+    let waves: Vec<(Vector3<f64>, f64)> = (0..6)
+        .map(|_| (direction(&mut random) * (std::f64::consts::TAU / 120.0), random.random_range(0.0..6.3)))
+        .collect();
+    let hood_shift = direction(&mut random) * how.hood_moved_mm;
+    let mut points = Vec::with_capacity(how.points);
+    while points.len() < how.points {
+        if random.random::<f64>() < how.strays {
+            let mut far = |low: f64, high: f64| random.random_range(low..high);
+            points.push(Point3::new(far(-200.0, 1500.0), far(-900.0, 900.0), far(-100.0, 1000.0)));
+            continue;
+        }
+        let (share, angle_rad, mut point) = draw(&mut random);
+        if gone.iter().any(|(centre, radius_mm)| (point - centre).norm() < *radius_mm) {
+            continue;
+        }
+        let wave: f64 = waves.iter().map(|(number, phase)| (number.dot(&point.coords) + phase).sin()).sum();
+        let off_mm = noise.sample(&mut random) + how.wave_mm * wave / 3.0_f64.sqrt();
+        point += outward(share, angle_rad) * off_mm;
+        if is_hood(share, angle_rad) {
+            point += hood_shift;
+        }
+        points.push(point);
+    }
+    points
+}
+
+/// Eight stickers of 40 mm, and large balls until the wanted share is gone.
+fn missing_balls(share: f64, random: &mut ChaCha8Rng) -> Vec<(Point3<f64>, f64)> {
+    let mut balls: Vec<(Point3<f64>, f64)> = (0..8).map(|_| (draw(random).2, 20.0)).collect();
+    let probes: Vec<Point3<f64>> = (0..2000).map(|_| draw(random).2).collect();
+    loop {
+        let inside =
+            |point: &&Point3<f64>| balls.iter().any(|(centre, radius)| (*point - centre).norm() < *radius);
+        if probes.iter().filter(inside).count() as f64 >= share * probes.len() as f64 {
+            return balls;
+        }
+        balls.push((draw(random).2, random.random_range(60.0..250.0)));
+    }
+}
+
+pub fn direction(random: &mut ChaCha8Rng) -> Vector3<f64> {
+    let normal = Normal::new(0.0, 1.0).unwrap_or_else(|error| panic!("{error}"));
+    Vector3::new(normal.sample(random), normal.sample(random), normal.sample(random)).normalize()
+}
+
+/// A turn by an angle about a random axis through the car's middle, and a shift in a random direction.
+pub fn pose(turn_rad: f64, shift_mm: f64, random: &mut ChaCha8Rng) -> Isometry3<f64> {
+    let middle = Vector3::new(600.0, 0.0, 500.0);
+    let turn = UnitQuaternion::from_scaled_axis(direction(random) * turn_rad);
+    let shift = middle - turn * middle + direction(random) * shift_mm;
+    Isometry3::from_parts(Translation3::from(shift), turn)
+}
+
+/// Largest displacement over the seams (mm) and turn (degrees) between a found and the true `car_from_scanner`.
+pub fn pose_error(plan: &Plan, found: &Isometry3<f64>, truth: &Isometry3<f64>) -> (f64, f64) {
+    let apart = found * truth.inverse();
+    let points = plan.seams.iter().flat_map(|seam| seam.curve.positions().iter().step_by(20));
+    let worst_mm = points.map(|point| (apart * point - point).norm()).fold(0.0, f64::max);
+    (worst_mm, apart.rotation.angle().to_degrees())
+}
