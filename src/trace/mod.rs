@@ -9,18 +9,23 @@ mod chains;
 mod evidence;
 mod export;
 mod facing;
+mod find;
 mod hems;
 mod network;
+mod panels;
 mod plane_fit;
 mod refine;
 mod settings;
 mod survey;
 #[cfg(test)]
 mod test_scene;
+#[cfg(test)]
+mod tests;
 mod tracer;
 
 pub use chains::ChainPoint;
 pub use evidence::{Evidence, gather_evidence};
 pub use export::{NamedCurve, curve_csv, curves_dxf, curves_obj};
+pub use find::{FoundPanel, FoundSeam, FoundSeams, Rejected, Rejection, find_seams};
 pub use settings::{TraceError, TraceSettings};
 pub use tracer::{Bridge, Stop, TracedSeam, follow, trace_seam};
