@@ -62,6 +62,12 @@ impl Chain {
     }
 }
 
+/// Direction of travel at a chain point.
+pub fn along_at(points: &[ChainPoint], index: usize) -> Option<Vector3<f64>> {
+    let (low, high) = (index.saturating_sub(2), (index + 2).min(points.len() - 1));
+    (points[high].point - points[low].point).try_normalize(1e-9)
+}
+
 struct March<'a> {
     beads: &'a [Bead],
     grid: PointCells,

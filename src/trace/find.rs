@@ -12,6 +12,7 @@ use nalgebra::Point3;
 
 use super::chains::{Chain, ChainPoint};
 use super::evidence::{Evidence, gather_evidence};
+use super::mirror::{Outline, find_twins};
 use super::network::{Network, join_chains};
 use super::panels::PanelMap;
 use super::settings::{TraceError, TraceSettings};
@@ -225,11 +226,25 @@ fn describe(
     for (number, seam) in seams.iter_mut().enumerate() {
         seam.name = format!("seam-{}", number + 1);
     }
+    let outlines: Vec<Outline> = seams.iter().map(outline).collect();
+    for (seam, twin) in seams.iter_mut().zip(find_twins(&outlines)) {
+        seam.twin = twin;
+    }
     let panels = describe_panels(&survey, &map, &seams);
     let junctions =
         network.nodes.iter().filter(|node| node.arm_count > 2).map(|node| node.point).collect();
     let chains = network.arms.iter().map(|arm| arm.chain.clone()).collect();
     FoundSeams { seams, panels, junctions, rejected, survey, map, chains }
+}
+
+fn outline(seam: &FoundSeam) -> Outline {
+    let points = &seam.points;
+    let place = |index: usize| points.get(index).map_or_else(Point3::origin, |point| point.point);
+    Outline {
+        ends: [place(0), place(points.len().saturating_sub(1))],
+        middle: place(points.len() / 2),
+        length_mm: seam.length_mm,
+    }
 }
 
 fn describe_panels(survey: &Survey, map: &PanelMap, seams: &[FoundSeam]) -> Vec<FoundPanel> {

@@ -7,7 +7,7 @@
 
 use nalgebra::{Matrix3, Point3, Vector3};
 
-use super::chains::{Chain, ChainPoint};
+use super::chains::{Chain, ChainPoint, along_at};
 
 /// How far a chain's end is continued to meet another chain: the widest gap, and a corner's rounding.
 const REACH_MM: f64 = 26.0;
@@ -17,6 +17,9 @@ const AT_END_MM: f64 = 12.0;
 const SAME_PLACE_MM: f64 = 16.0;
 /// Points of an arm this near to its node give way to the node.
 const CLEAR_MM: f64 = 7.0;
+/// Chains that pass this near to one another, at more than 30°, cross.
+const CROSSING_MM: f64 = 3.0;
+const CROSSING_COSINE: f64 = 0.87;
 /// Two ends whose directions are this opposite go on as one chain.
 const STRAIGHT_COSINE: f64 = 0.9;
 
@@ -145,12 +148,45 @@ fn find_places(chains: &[Chain]) -> Vec<Place> {
             let at = if end { chains[chain].points.len() - 1 } else { 0 };
             let mine = place_number(chains, &mut places, chain, at);
             let other = place_number(chains, &mut places, target, index);
-            let (keep, drop) = (places[mine].cluster, places[other].cluster);
-            places.iter_mut().filter(|place| place.cluster == drop).for_each(|place| place.cluster = keep);
+            unite(&mut places, mine, other);
         }
     }
+    add_crossings(chains, &mut places);
     renumber(&mut places);
     places
+}
+
+/// Chains that run through one another meet there, too.
+fn add_crossings(chains: &[Chain], places: &mut Vec<Place>) {
+    for first in 0..chains.len() {
+        for second in first + 1..chains.len() {
+            let Some((index, other)) = crossing(&chains[first], &chains[second]) else { continue };
+            let mine = place_number(chains, places, first, index);
+            let theirs = place_number(chains, places, second, other);
+            unite(places, mine, theirs);
+        }
+    }
+}
+
+/// Where two chains come closest, if they cross there.
+fn crossing(first: &Chain, second: &Chain) -> Option<(usize, usize)> {
+    let mut best = (CROSSING_MM * CROSSING_MM, None);
+    for (index, point) in first.points.iter().enumerate() {
+        for (other, there) in second.points.iter().enumerate() {
+            let distance_sq_mm2 = (there.point - point.point).norm_squared();
+            if distance_sq_mm2 < best.0 {
+                best = (distance_sq_mm2, Some((index, other)));
+            }
+        }
+    }
+    let (index, other) = best.1?;
+    let cosine = along_at(&first.points, index)?.dot(&along_at(&second.points, other)?);
+    (cosine.abs() < CROSSING_COSINE).then_some((index, other))
+}
+
+fn unite(places: &mut [Place], first: usize, second: usize) {
+    let (keep, drop) = (places[first].cluster, places[second].cluster);
+    places.iter_mut().filter(|place| place.cluster == drop).for_each(|place| place.cluster = keep);
 }
 
 fn renumber(places: &mut [Place]) {

@@ -9,7 +9,7 @@
 
 use nalgebra::{Point3, Vector3};
 
-use super::chains::{Chain, ChainPoint};
+use super::chains::{Chain, ChainPoint, along_at};
 use super::survey::{CELL_MM, Survey};
 
 /// Cells this near to a chain know on which side of it they are.
@@ -44,12 +44,6 @@ pub struct PanelMap {
     pub cell_counts: Vec<usize>,
     /// Panels on the left and the right of each chain, where most of that side agrees.
     pub beside: Vec<[Option<usize>; 2]>,
-}
-
-/// Direction of travel at a chain point.
-pub fn along_at(points: &[ChainPoint], index: usize) -> Option<Vector3<f64>> {
-    let (low, high) = (index.saturating_sub(2), (index + 2).min(points.len() - 1));
-    (points[high].point - points[low].point).try_normalize(1e-9)
 }
 
 impl PanelMap {

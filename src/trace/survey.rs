@@ -232,10 +232,10 @@ fn set_skin_directions(data: &mut [SurveyCell], is_flat: &[bool]) {
 fn wanted_cells(cells: &Cells, data: &[SurveyCell]) -> Vec<bool> {
     let mut wanted = vec![false; data.len()];
     for (number, cell) in data.iter().enumerate() {
-        let Some(skin) = cell.skin_normal else { continue };
-        let flat_along_skin =
-            cell.is_skin && cell.plane.is_some_and(|plane| plane.normal.dot(&skin).abs() > HEM_CELL_COSINE);
-        if !flat_along_skin {
+        // Slivers of surface in a cell's corner say nothing; a hem fills the cells beside them, too.
+        let known = cell.skin_normal.zip(cell.plane).filter(|_| spread_mm(cell).is_some());
+        let Some((skin, plane)) = known else { continue };
+        if !cell.is_skin || plane.normal.dot(&skin).abs() < HEM_CELL_COSINE {
             cells.around(cells.address(number), 1).for_each(|near| wanted[near] = true);
         }
     }

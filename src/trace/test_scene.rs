@@ -321,7 +321,7 @@ pub fn faults() -> Vec<Fault> {
     vec![
         ("none", |_| ()),
         ("noise 0.06", |sheet| sheet.noise_mm = 0.06),
-        ("spacing 0.8", |sheet| sheet.spacing_mm = 0.8),
+        ("sparse", |sheet| sheet.spacing_mm = f64::min(0.58, 0.4 * sheet.hem_radius_mm)),
         ("stickers", |sheet| {
             // One over every seam's middle, some in the panels.
             let over: Vec<[f64; 3]> = sheet

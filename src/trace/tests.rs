@@ -34,7 +34,8 @@ fn score(sheet: &Sheet, found: &FoundSeams, points: &[Point3<f64>], scene_from_s
         all.iter().any(|found| (found.xy() - place.xy()).norm() < 2.0)
     });
     let junctions: Vec<Point3<f64>> = found.junctions.iter().map(|place| scene_from_scan * place).collect();
-    let junction_mm = sheet.junctions.iter().map(|[x, y]| {
+    let shown = sheet.junctions.iter().filter(|[x, y]| !(sheet.is_cut_off)(x + 20.0, y + 20.0));
+    let junction_mm = shown.map(|[x, y]| {
         junctions.iter().map(|place| (place.x - x).hypot(place.y - y)).fold(999.0, f64::min)
     });
     Score {
@@ -91,8 +92,10 @@ fn trial(sheet: &Sheet) -> (Score, FoundSeams) {
 #[ignore = "the whole table of bodies and faults; two minutes"]
 fn table_by_body_and_fault() {
     println!("body        fault        recall  precision  rms mm  junction mm  labels  seams panels");
+    let wanted = std::env::var("ONLY").unwrap_or_default();
     for (body, sheet) in test_scene::bodies() {
         for (fault, spoil) in test_scene::faults() {
+            if !format!("{body} {fault}").contains(&wanted) { continue; }
             let mut spoilt = sheet.clone();
             spoil(&mut spoilt);
             let (score, found) = trial(&spoilt);
@@ -106,6 +109,50 @@ fn table_by_body_and_fault() {
                 found.seams.len(),
                 score.panels
             );
+            if !wanted.is_empty() {
+        for seam in &found.seams {
+            println!("    {} {:.0} mm width {:.1} trust {:.2} panels {:?} nodes {:?} {:?}->{:?}", seam.name, seam.length_mm, seam.width_mm, seam.trust, seam.panels, seam.nodes, (pose().inverse()*seam.points[0].point).coords.as_slice(), (pose().inverse()*seam.points.last().unwrap().point).coords.as_slice());
+        }
+        for r in &found.rejected {
+            println!("    rejected {:?} {} pts at {:?} to {:?}", r.why, r.points.len(), (pose().inverse()*r.points[0].point).coords.as_slice(), (pose().inverse()*r.points.last().unwrap().point).coords.as_slice());
+        }
+        }
         }
     }
+}
+
+#[test]
+fn experiment_plate() {
+    let text = std::fs::read_to_string("/work/shared/scans/plate-on-plate/downsampled.xyz").unwrap();
+    let points: Vec<Point3<f64>> = text.lines().filter_map(|line| {
+        let v: Vec<f64> = line.split_whitespace().filter_map(|w| w.parse().ok()).collect();
+        (v.len() >= 3).then(|| Point3::new(v[0], v[1], v[2]) * 1000.0)
+    }).collect();
+    let found = find_seams(&VecSource::from_points(&points, None), &TraceSettings::default()).unwrap();
+    for seam in &found.seams {
+            println!("    {} {:.0} mm width {:.1} trust {:.2} panels {:?} nodes {:?} {:?}->{:?}", seam.name, seam.length_mm, seam.width_mm, seam.trust, seam.panels, seam.nodes, seam.points[0].point.coords.as_slice(), (seam.points.last().unwrap().point).coords.as_slice());
+    }
+    for r in &found.rejected {
+        println!("    rejected {:?} {} pts", r.why, r.points.len());
+    }
+    println!("panels {:?}", found.panels);
+}
+
+#[test]
+fn experiment_speed() {
+    let mut sheet = test_scene::bodies()[0].1.clone();
+    sheet.spacing_mm = 0.17;
+    let points = sheet.points();
+    println!("{} points", points.len());
+    let source = VecSource::from_points(&points, None);
+    let start = std::time::Instant::now();
+    let survey = survey::survey(&source, &TraceSettings::default()).unwrap();
+    println!("survey {:?} cells {} wanted {}", start.elapsed(), survey.data.len(), survey.wanted.iter().filter(|w| **w).count());
+    let close = hems::look_closer(&source, &survey).unwrap();
+    println!("close {:?} {} hems {}", start.elapsed(), close.points.len(), close.hems.len());
+    let beads = facing::find_beads(&close, &survey, &TraceSettings::default());
+    println!("beads {:?} {}", start.elapsed(), beads.len());
+    let start = std::time::Instant::now();
+    let found = find_seams(&source, &TraceSettings::default()).unwrap();
+    println!("all {:?} {}", start.elapsed(), found.seams.len());
 }
