@@ -2,7 +2,7 @@
 
 use clap::{Parser, Subcommand};
 
-use super::{check, rehearse};
+use super::{check, find, rehearse, trace};
 
 /// Panel gaps and flush from a 3D scan of a car, seam by seam.
 #[derive(Debug, Parser)]
@@ -22,5 +22,7 @@ pub struct Arguments {
 #[derive(Debug, Subcommand)]
 pub enum Command {
     Check(check::Check),
+    Find(find::Find),
     Rehearse(rehearse::Rehearse),
+    Trace(trace::Trace),
 }

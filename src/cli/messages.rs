@@ -1,7 +1,5 @@
 //! Printing: data on standard output, talk on standard error, colour only where a person sees it.
 
-#![expect(dead_code, reason = "the first command needs only a part")]
-
 use std::fmt::Display;
 use std::io::Write;
 

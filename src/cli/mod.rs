@@ -6,8 +6,10 @@
 mod args;
 mod check;
 mod exit_code;
+mod find;
 mod messages;
 mod rehearse;
+mod trace;
 
 use std::process::ExitCode;
 
@@ -26,7 +28,9 @@ pub fn run() -> ExitCode {
     let talk = Talk { is_quiet: arguments.quiet };
     let result = match &arguments.command {
         Command::Check(command) => command.run(),
+        Command::Find(command) => command.run(talk),
         Command::Rehearse(command) => command.run(talk),
+        Command::Trace(command) => command.run(talk),
     };
     result
         .unwrap_or_else(|failure| {

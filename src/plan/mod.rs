@@ -35,4 +35,4 @@ pub use types::{
     FlushMethod, FlushSpec, GapMethod, GapSpec, Panel, PanelId, Plan, ScanTerms, Seam, SeamId, Side, Station,
     TaperSpec, Tolerance, Zone,
 };
-pub use write_plan::to_toml;
+pub use write_plan::{panel_text, seam_text, to_toml};

@@ -50,7 +50,9 @@ fn head(plan: &Plan) -> String {
     text
 }
 
-fn panel_text(panel: &Panel) -> String {
+/// One panel's table.
+#[must_use]
+pub fn panel_text(panel: &Panel) -> String {
     let mut text = format!("\n[panels.{}]\ntitle = {}\n", panel.id, quoted(&panel.title));
     if panel.is_fixed {
         text.push_str("fixed = true         # not moved between scans: the alignment may lean on it\n");
@@ -72,7 +74,9 @@ fn decision_text(rule: &DecisionRule) -> String {
     format!("\n[decision]\nrule = \"{word}\"\n{own}")
 }
 
-fn seam_text(seam: &Seam, curve: &CurveReference, units: LengthUnit) -> String {
+/// One seam's table.
+#[must_use]
+pub fn seam_text(seam: &Seam, curve: &CurveReference, units: LengthUnit) -> String {
     let number = |length_mm: f64| in_units(length_mm, units);
     let mut text = String::from("\n[[seam]]\n");
     let reference = match &curve.name {

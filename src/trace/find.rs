@@ -205,8 +205,12 @@ fn describe(
         .filter_map(|(number, arm)| {
             let [Some(left), Some(right)] = map.beside[number] else { return None };
             let chain = &arm.chain;
-            let mut widths: Vec<f64> =
-                chain.points.iter().filter(|point| point.pair_count > 0).map(|point| point.width_mm).collect();
+            let mut widths: Vec<f64> = chain
+                .points
+                .iter()
+                .filter(|point| point.pair_count > 0)
+                .map(|point| point.width_mm)
+                .collect();
             let apart = if left == right { 0.5 } else { 1.0 };
             Some(FoundSeam {
                 name: String::new(),
@@ -231,8 +235,7 @@ fn describe(
         seam.twin = twin;
     }
     let panels = describe_panels(&survey, &map, &seams);
-    let junctions =
-        network.nodes.iter().filter(|node| node.arm_count > 2).map(|node| node.point).collect();
+    let junctions = network.nodes.iter().filter(|node| node.arm_count > 2).map(|node| node.point).collect();
     let chains = network.arms.iter().map(|arm| arm.chain.clone()).collect();
     FoundSeams { seams, panels, junctions, rejected, survey, map, chains }
 }

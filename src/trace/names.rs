@@ -18,7 +18,9 @@ const SAME_SHARE: f64 = 0.6;
 pub enum NameError {
     #[error("name seam {number}: only seams 1 to {count} were found")]
     NoSuchSeam { number: usize, count: usize },
-    #[error("name seam {number} \"{name}\": use lower-case letters, digits and hyphens, as in hood-fender-left")]
+    #[error(
+        "name seam {number} \"{name}\": use lower-case letters, digits and hyphens, as in hood-fender-left"
+    )]
     BadName { number: usize, name: String },
     #[error("name two seams \"{name}\": each name may be given once")]
     Twice { name: String },
@@ -32,7 +34,8 @@ impl FoundSeams {
     pub fn give_names(&mut self, names: &[(usize, String)]) -> Result<(), NameError> {
         let count = self.seams.len();
         for (number, name) in names {
-            let letters = |letter: char| letter.is_ascii_lowercase() || letter.is_ascii_digit() || letter == '-';
+            let letters =
+                |letter: char| letter.is_ascii_lowercase() || letter.is_ascii_digit() || letter == '-';
             if name.is_empty() || !name.chars().all(letters) {
                 return Err(NameError::BadName { number: *number, name: name.clone() });
             }

@@ -70,7 +70,8 @@ impl PanelMap {
     #[must_use]
     pub fn panel_of(&self, point: &Point3<f64>, survey: &Survey, chains: &[&Chain]) -> Option<usize> {
         let cell = survey.cells.number_at(point)?;
-        let nearest = self.marks[cell].iter().min_by(|left, right| left.distance_mm.total_cmp(&right.distance_mm));
+        let nearest =
+            self.marks[cell].iter().min_by(|left, right| left.distance_mm.total_cmp(&right.distance_mm));
         if let Some(mark) = nearest.filter(|mark| mark.aside_mm.abs() < BY_SIDE_MM) {
             let chain = chains[mark.chain as usize];
             let aside_mm = aside(&chain.points, mark.index as usize, point).map(|(aside_mm, _)| aside_mm);
@@ -132,14 +133,16 @@ impl PanelMap {
             let number = sizes.len() as u32;
             sizes.push(self.flood(survey, start, number, &mut region_of));
         }
-        let mut ranked: Vec<usize> = (0..sizes.len()).filter(|region| sizes[*region] >= LEAST_CELLS).collect();
+        let mut ranked: Vec<usize> =
+            (0..sizes.len()).filter(|region| sizes[*region] >= LEAST_CELLS).collect();
         ranked.sort_by_key(|region| (std::cmp::Reverse(sizes[*region]), *region));
         let mut panel_of = vec![None; sizes.len()];
         for (panel, region) in ranked.iter().enumerate() {
             panel_of[*region] = Some(panel as u32);
         }
         self.cell_counts = ranked.iter().map(|region| sizes[*region]).collect();
-        self.of_cell = region_of.iter().map(|region| region.and_then(|region| panel_of[region as usize])).collect();
+        self.of_cell =
+            region_of.iter().map(|region| region.and_then(|region| panel_of[region as usize])).collect();
     }
 
     fn flood(&mut self, survey: &Survey, start: usize, number: u32, region_of: &mut [Option<u32>]) -> usize {
@@ -166,7 +169,9 @@ impl PanelMap {
     /// True where a chain runs between two cells.
     fn is_barred(&self, from: usize, to: usize) -> bool {
         self.marks[from].iter().any(|mark| {
-            self.marks[to].iter().any(|other| other.chain == mark.chain && other.aside_mm * mark.aside_mm < 0.0)
+            self.marks[to]
+                .iter()
+                .any(|other| other.chain == mark.chain && other.aside_mm * mark.aside_mm < 0.0)
         })
     }
 
@@ -177,13 +182,20 @@ impl PanelMap {
                 votes[self.of_cell(cell).unwrap_or(self.cell_counts.len())] += 1;
             });
             let total: usize = votes.iter().sum();
-            let (panel, count) = votes.iter().enumerate().max_by_key(|(panel, count)| (**count, usize::MAX - panel))?;
+            let (panel, count) =
+                votes.iter().enumerate().max_by_key(|(panel, count)| (**count, usize::MAX - panel))?;
             (2 * count > total && panel < self.cell_counts.len()).then_some(panel)
         })
     }
 
     /// Calls `visit` with the skin cells a little beside a chain and the chain's outward direction there.
-    fn visit_beside(&self, survey: &Survey, chain: &Chain, side: usize, mut visit: impl FnMut(usize, &Vector3<f64>)) {
+    fn visit_beside(
+        &self,
+        survey: &Survey,
+        chain: &Chain,
+        side: usize,
+        mut visit: impl FnMut(usize, &Vector3<f64>),
+    ) {
         let sign = if side == 0 { -1.0 } else { 1.0 };
         for (index, point) in chain.points.iter().enumerate() {
             let Some(along) = along_at(&chain.points, index) else { continue };

@@ -10,8 +10,8 @@ use super::find::{FoundSeam, FoundSeams};
 use super::tracer::curve_through;
 use crate::geometry::CurveError;
 use crate::plan::{
-    AlignTerms, DecisionRule, FlushMethod, FlushSpec, GapMethod, GapSpec, Panel, PanelId, Plan, ScanTerms, Seam, SeamId,
-    Side, Tolerance,
+    AlignTerms, DecisionRule, FlushMethod, FlushSpec, GapMethod, GapSpec, Panel, PanelId, Plan, ScanTerms,
+    Seam, SeamId, Side, Tolerance,
 };
 use crate::units::LengthUnit;
 
@@ -31,7 +31,8 @@ pub fn seam_of_curve(
     datum: (&str, Side),
     other_panel: &str,
 ) -> Result<Seam, CurveError> {
-    let around = |nominal_mm| Tolerance { nominal_mm, minus_mm: FIRST_TOLERANCE_MM, plus_mm: FIRST_TOLERANCE_MM };
+    let around =
+        |nominal_mm| Tolerance { nominal_mm, minus_mm: FIRST_TOLERANCE_MM, plus_mm: FIRST_TOLERANCE_MM };
     Ok(Seam {
         id: SeamId(name.to_owned()),
         title: spoken(name),
@@ -73,7 +74,12 @@ pub fn panel_named(name: &str) -> Panel {
 ///
 /// # Errors
 /// A seam of fewer than two different points.
-pub fn plan_of(found: &FoundSeams, title: &str, units: LengthUnit, scan: ScanTerms) -> Result<Plan, CurveError> {
+pub fn plan_of(
+    found: &FoundSeams,
+    title: &str,
+    units: LengthUnit,
+    scan: ScanTerms,
+) -> Result<Plan, CurveError> {
     let mut plan = empty_plan(title, units, scan);
     let apart: Vec<&FoundSeam> = found.seams.iter().filter(|seam| seam.panels[0] != seam.panels[1]).collect();
     plan.panels = found
@@ -86,8 +92,11 @@ pub fn plan_of(found: &FoundSeams, title: &str, units: LengthUnit, scan: ScanTer
     for seam in apart {
         let [left, right] = seam.panels.map(|number| &found.panels[number]);
         let is_left_larger = left.area_mm2 >= right.area_mm2;
-        let (datum, other) =
-            if is_left_larger { ((left.name.as_str(), Side::Left), right) } else { ((right.name.as_str(), Side::Right), left) };
+        let (datum, other) = if is_left_larger {
+            ((left.name.as_str(), Side::Left), right)
+        } else {
+            ((right.name.as_str(), Side::Right), left)
+        };
         plan.seams.push(seam_of_curve(&seam.name, &seam.points, seam.width_mm, datum, &other.name)?);
     }
     Ok(plan)

@@ -269,7 +269,8 @@ fn door() -> Sheet {
     sheet.panel_at = |x, y| {
         let wave = 340.0 * 0.4 + 6.0 * (x / 60.0).sin();
         let turn = 340.0 * 0.7;
-        let inside = x > 250.0 && y < turn + 20.0 && !(x < 270.0 && y > turn && (x - 270.0).hypot(y - turn) > 20.0);
+        let inside =
+            x > 250.0 && y < turn + 20.0 && !(x < 270.0 && y > turn && (x - 270.0).hypot(y - turn) > 20.0);
         if y < wave { 0 } else { 1 + usize::from(inside) }
     };
     sheet
@@ -291,7 +292,9 @@ fn tailgate() -> Sheet {
     let mut sheet = Sheet::plain(560.0, 420.0);
     sheet.bend = [1.0 / 1000.0, 1.0 / 1400.0];
     let mut outline = Vec::new();
-    for (cx, cy, start) in [(420.0, 290.0, 0.0), (140.0, 290.0, 90.0), (140.0, 130.0, 180.0), (420.0, 130.0, 270.0)] {
+    for (cx, cy, start) in
+        [(420.0, 290.0, 0.0), (140.0, 290.0, 90.0), (140.0, 130.0, 180.0), (420.0, 130.0, 270.0)]
+    {
         for step in 0..=10 {
             let angle = f64::to_radians(start + 9.0 * f64::from(step));
             outline.push([cx + 50.0 * angle.cos(), cy + 50.0 * angle.sin()]);
@@ -310,7 +313,14 @@ fn tailgate() -> Sheet {
 
 /// The bodies of the recovery table.
 pub fn bodies() -> Vec<(&'static str, Sheet)> {
-    vec![("coupe", coupe()), ("truck", truck()), ("flush", flush_body()), ("door", door()), ("old fender", separate_fender()), ("tailgate", tailgate())]
+    vec![
+        ("coupe", coupe()),
+        ("truck", truck()),
+        ("flush", flush_body()),
+        ("door", door()),
+        ("old fender", separate_fender()),
+        ("tailgate", tailgate()),
+    ]
 }
 
 /// A fault that a scan may have.
@@ -337,6 +347,8 @@ pub fn faults() -> Vec<Fault> {
         }),
         ("tape", |sheet| sheet.tapes = vec![[40.0, 30.0, 190.0, 55.0], [330.0, 230.0, 350.0, 330.0]]),
         ("strays", |sheet| sheet.strays = 4000),
-        ("partial", |sheet| sheet.is_cut_off = |x, y| x + 0.6 * y > 520.0 || (x - 20.0).hypot(y - 330.0) < 70.0),
+        ("partial", |sheet| {
+            sheet.is_cut_off = |x, y| x + 0.6 * y > 520.0 || (x - 20.0).hypot(y - 330.0) < 70.0
+        }),
     ]
 }

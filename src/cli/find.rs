@@ -1,0 +1,157 @@
+//! `shutline find`: every seam of a scan without a hint, as a plan ready to measure by.
+
+use std::fmt::Write;
+use std::path::PathBuf;
+
+use clap::Args;
+use shutline::files::{OutputFolder, open_scan, read_plan};
+use shutline::plan::{ScanTerms, to_toml};
+use shutline::trace::{
+    FoundSeams, NamedCurve, TraceSettings, curve_csv, curves_dxf, curves_obj, find_seams, plan_of,
+};
+use shutline::units::LengthUnit;
+
+use super::exit_code::Outcome;
+use super::messages::{Failure, Talk, print_data};
+use super::trace::{FIRST_ACCURACY_MM, parse_unit};
+
+/// The plan's name in the output folder; a later run takes the names from it.
+const PLAN_NAME: &str = "found.seams.toml";
+
+/// Find all seams in a scan, and write a plan, the curves and what was not believed
+#[derive(Debug, Args)]
+#[command(after_help = "Example:\n  shutline find sample-scans/gannet-before.ply --out found\n  \
+shutline find sample-scans/gannet-before.ply --out found --name 3=hood-fender-left")]
+pub struct Find {
+    /// The scan
+    scan: PathBuf,
+    /// Folder for the plan, the curves and the lists
+    #[arg(long)]
+    out: PathBuf,
+    /// Unit of the scan's coordinates: mm, cm, m or inch
+    #[arg(long, default_value = "mm", value_parser = parse_unit)]
+    units: LengthUnit,
+    /// Name a seam by its number: 3=hood-fender-left; may be repeated
+    #[arg(long, value_parser = parse_name)]
+    name: Vec<(usize, String)>,
+    /// Take names by position from this plan instead of the output folder's earlier one
+    #[arg(long)]
+    names_from: Option<PathBuf>,
+    /// Smallest hem radius that must be seen, mm: smaller needs a denser scan
+    #[arg(long, default_value_t = TraceSettings::default().hem_radius_mm)]
+    hem_radius: f64,
+}
+
+impl Find {
+    pub fn run(&self, talk: Talk) -> Result<Outcome, Failure> {
+        if !(0.2..=20.0).contains(&self.hem_radius) {
+            return Err(Failure::new("--hem-radius must lie between 0.2 and 20 mm"));
+        }
+        let source = open_scan(&self.scan, self.units)?;
+        let settings = TraceSettings { hem_radius_mm: self.hem_radius, ..TraceSettings::default() };
+        let mut found = find_seams(source.as_ref(), &settings)?;
+        let own = self.out.join(PLAN_NAME);
+        let earlier = self.names_from.clone().or_else(|| own.exists().then_some(own));
+        if let Some(path) = earlier {
+            found.keep_names(&read_plan(&path)?);
+        }
+        found.give_names(&self.name)?;
+        self.write(&found)?;
+        print_data(&list(&found))?;
+        if found.seams.is_empty() {
+            talk.warning(
+                "no seams: the scan shows no two panels with their edges turned towards one another",
+            );
+        } else {
+            talk.line(
+                "nominals in the plan are what was seen, tolerances a first guess: put in what is wanted",
+            );
+        }
+        Ok(Outcome::AllGood)
+    }
+
+    fn write(&self, found: &FoundSeams) -> Result<(), Failure> {
+        let scan = ScanTerms { units: self.units, accuracy_mm: FIRST_ACCURACY_MM, smoothing_mm: None };
+        let plan = plan_of(found, "Found seams", LengthUnit::Millimetre, scan)?;
+        let folder = OutputFolder::begin(&self.out)?;
+        // A plan without seams is no plan.
+        if !plan.seams.is_empty() {
+            folder.write(PLAN_NAME, to_toml(&plan, &[]).as_bytes())?;
+        }
+        let curves: Vec<NamedCurve<'_>> =
+            found.seams.iter().map(|seam| NamedCurve { name: &seam.name, points: &seam.points }).collect();
+        for curve in &curves {
+            folder.write(&format!("curves/{}.csv", curve.name), curve_csv(curve.points, 1.0).as_bytes())?;
+        }
+        folder.write("curves.dxf", curves_dxf(&curves, 1.0).as_bytes())?;
+        folder.write("curves.obj", curves_obj(&curves, 1.0).as_bytes())?;
+        folder.write("rejected.csv", rejected_table(found).as_bytes())?;
+        folder.write("panels.csv", panel_table(found).as_bytes())?;
+        folder.finish()?;
+        Ok(())
+    }
+}
+
+fn list(found: &FoundSeams) -> String {
+    let mut text =
+        String::from("  no  name                          length mm  width mm  trust  left | right\n");
+    for (number, seam) in found.seams.iter().enumerate() {
+        let [left, right] = seam.panels.map(|panel| found.panels[panel].name.as_str());
+        let twin =
+            seam.twin.map_or_else(String::new, |twin| format!("   mirrors {}", found.seams[twin].name));
+        // Writing to a string cannot fail.
+        let _ = writeln!(
+            text,
+            "{:>4}  {:<28} {:>10.0} {:>9.1} {:>6.2}  {left} | {right}{twin}",
+            number + 1,
+            seam.name,
+            seam.length_mm,
+            seam.width_mm,
+            seam.trust
+        );
+    }
+    text
+}
+
+fn rejected_table(found: &FoundSeams) -> String {
+    let mut text = String::from("x_mm,y_mm,z_mm,length_mm,why\n");
+    for candidate in &found.rejected {
+        let points = &candidate.points;
+        let length_mm: f64 = points.windows(2).map(|pair| (pair[1].point - pair[0].point).norm()).sum();
+        if let Some(middle) = points.get(points.len() / 2) {
+            let place = middle.point;
+            let why = candidate.why.phrase();
+            let _ = writeln!(text, "{:.1},{:.1},{:.1},{length_mm:.0},\"{why}\"", place.x, place.y, place.z);
+        }
+    }
+    text
+}
+
+fn panel_table(found: &FoundSeams) -> String {
+    let mut text = String::from("panel,x_mm,y_mm,z_mm,area_mm2,neighbours\n");
+    for panel in &found.panels {
+        let names: Vec<&str> =
+            panel.neighbours.iter().map(|other| found.panels[*other].name.as_str()).collect();
+        let centre = panel.centre;
+        let _ = writeln!(
+            text,
+            "{},{:.1},{:.1},{:.1},{:.0},{}",
+            panel.name,
+            centre.x,
+            centre.y,
+            centre.z,
+            panel.area_mm2,
+            names.join(" ")
+        );
+    }
+    text
+}
+
+/// `3=hood-fender-left`.
+fn parse_name(text: &str) -> Result<(usize, String), String> {
+    let parts =
+        text.split_once('=').and_then(|(number, name)| Some((number.trim().parse().ok()?, name.trim())));
+    parts
+        .map(|(number, name)| (number, name.to_owned()))
+        .ok_or_else(|| "give a seam's number and a name: 3=hood-fender-left".to_owned())
+}
