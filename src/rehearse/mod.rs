@@ -19,6 +19,7 @@
 
 mod along;
 mod background;
+pub mod body;
 mod holes;
 mod mesh;
 mod noise;

@@ -4,6 +4,7 @@ mod align_surface;
 pub mod budgets;
 mod compare_pairs;
 mod front_end;
+mod rehearse_body;
 pub mod rehearse_truth;
 pub mod table;
 pub mod trial;

@@ -59,7 +59,7 @@ fn fit<const N: usize>(rows: &[([f64; N], f64)]) -> Vec<f64> {
 }
 
 /// Furthest reach towards +u of the hem's points in the station's plane: a patch in (height, along) about its top.
-fn brute_edge(points: &[Vector3<f64>]) -> (f64, f64) {
+pub fn brute_edge(points: &[Vector3<f64>]) -> (f64, f64) {
     let near: Vec<&Vector3<f64>> = points.iter().filter(|point| point.y.abs() < 0.6).collect();
     let top = near.iter().max_by(|one, two| one.x.total_cmp(&two.x)).unwrap();
     let rows: Vec<([f64; 9], f64)> = near
@@ -80,7 +80,7 @@ fn brute_edge(points: &[Vector3<f64>]) -> (f64, f64) {
 }
 
 /// Height and slope at mid-gap of a panel's outer surface in the station's plane.
-fn brute_skin(points: &[Vector3<f64>]) -> (f64, f64) {
+pub fn brute_skin(points: &[Vector3<f64>]) -> (f64, f64) {
     let rows: Vec<([f64; 9], f64)> = points
         .iter()
         .filter(|point| (-26.0..-8.0).contains(&point.x) && point.z > -4.0)
