@@ -10,8 +10,12 @@
 
 mod budget;
 mod compare;
+mod control_chart;
+mod gauge_study;
 mod measurand_summary;
 mod out_runs;
+mod reading_rows;
+mod repeat;
 mod scan_summary;
 mod seam_summary;
 mod taper;
@@ -22,9 +26,17 @@ pub use budget::{Budget, BudgetLine};
 pub use compare::{
     CarAxes, ChangeVerdict, CompareError, CompareSettings, Comparison, Leftover, MeasurandChange, Motion,
     PanelMove, SeamChange, StationChange, Trend, compare, describe_move,
+pub use control_chart::{
+    Capability, ChartKind, ChartLimits, ControlChart, capability, chart_individuals, chart_subgroups,
+};
+pub use gauge_study::{
+    Cells, GaugeStudy, POOL_ABOVE, StudyLines, add_lines, study_by_analysis_of_variance,
+    study_by_average_and_range, study_lines,
 };
 pub use measurand_summary::{MeasurandSummary, Place, VerdictCounts};
 pub use out_runs::OutRun;
+pub use reading_rows::{Quantity, ReadingRow, ReadingRowsError, RowValue, parse_reading_rows};
+pub use repeat::{QuantityStudy, RepeatError, RepeatScan, RepeatStudy, ScanLabels, SeamStudy, study_repeats};
 pub use scan_summary::{ScanSummary, summarise_scan};
 pub use seam_summary::{SeamSummary, summarise_seam};
 pub use taper::Taper;

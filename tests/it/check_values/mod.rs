@@ -4,6 +4,7 @@ mod align;
 mod check_table;
 mod curve_frames;
 mod decisions;
+mod gauge_studies;
 mod geometry_fits;
 mod nearest_neighbours;
 mod statistics;
