@@ -28,7 +28,19 @@ pub fn content_hash(path: &Path) -> Result<String, ReadError> {
             _ => break,
         }
     }
-    Ok(hasher.finalize().iter().map(|byte| format!("{byte:02x}")).collect())
+    Ok(in_hex(hasher))
+}
+
+/// Hashes a text.
+#[must_use]
+pub fn text_hash(text: &str) -> String {
+    let mut hasher = Sha256::new();
+    hasher.update(text.as_bytes());
+    in_hex(hasher)
+}
+
+fn in_hex(hasher: Sha256) -> String {
+    hasher.finalize().iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
 #[cfg(test)]

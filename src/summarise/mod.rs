@@ -8,6 +8,7 @@
 //! with its own uncertainty, least and greatest, worst places, contiguous [`OutRun`]s, the [`Budget`]), and the
 //! [`Taper`] where the plan asks for one. [`summarise_scan`] gathers the seams of a scan and says whether all is good.
 
+mod batch;
 mod budget;
 mod compare;
 mod control_chart;
@@ -22,10 +23,12 @@ mod taper;
 #[cfg(test)]
 mod test_seams;
 
+pub use batch::{BatchCell, BatchLine, BatchOverview, BatchScan, Drift, overview_of};
 pub use budget::{Budget, BudgetLine};
 pub use compare::{
     CarAxes, ChangeVerdict, CompareError, CompareSettings, Comparison, Leftover, MeasurandChange, Motion,
     PanelMove, SeamChange, StationChange, Trend, compare, describe_move,
+};
 pub use control_chart::{
     Capability, ChartKind, ChartLimits, ControlChart, capability, chart_individuals, chart_subgroups,
 };
