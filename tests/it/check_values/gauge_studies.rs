@@ -5,6 +5,8 @@
 //! `gauge_statsmodels.csv`: the same data through statsmodels.
 //! `spc_*.csv`: Montgomery, Introduction to Statistical Quality Control, example 6.1 and the piston rings.
 
+use std::f64::consts::FRAC_2_SQRT_PI;
+
 use shutline::statistics::{VarianceLine, standard_deviation};
 use shutline::summarise::{
     Cells, ChartKind, GaugeStudy, POOL_ABOVE, StudyLines, add_lines, capability, chart_individuals,
@@ -192,10 +194,10 @@ fn the_piston_rings_by_range_and_by_standard_deviation() {
 
 #[test]
 fn individuals_by_hand() {
-    // Moving ranges 2, 1, 3: mean 2, σ = 2/1.128379; centre (10 + 12 + 11 + 14)/4.
+    // Moving ranges 2, 1, 3: mean 2, d2 = 2/√π; centre (10 + 12 + 11 + 14)/4.
     let chart = chart_individuals(&[10.0, 12.0, 11.0, 14.0]).unwrap();
     assert_close("centre", chart.level.centre, 11.75, 1e-12);
-    assert_close("σ", chart.sigma_within, 2.0 / 1.128379, 1e-6);
-    assert_close("upper", chart.level.upper, 11.75 + 3.0 * 2.0 / 1.128379, 1e-6);
+    assert_close("σ", chart.sigma_within, 2.0 / FRAC_2_SQRT_PI, 1e-6);
+    assert_close("upper", chart.level.upper, 11.75 + 3.0 * 2.0 / FRAC_2_SQRT_PI, 1e-6);
     assert!(chart_individuals(&[1.0, 2.0]).is_none());
 }
