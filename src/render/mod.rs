@@ -6,11 +6,16 @@
 //! Pictures are first lists of shapes ([`Picture`]) in inks that have a meaning ([`Ink`]); PNG and SVG are made from the
 //! same list, so that paper, page and file show the same drawing.
 
+mod car_axes;
 mod error;
 mod format;
 mod ink;
+mod overview;
+mod page;
 mod picture;
 mod raster;
+mod record_json;
+mod run_facts;
 mod scale;
 mod section;
 mod section_view;
@@ -20,11 +25,16 @@ mod svg;
 mod table_csv;
 mod texts;
 
+pub use car_axes::{CarAxes, FlatView, flat_views, seam_ends};
 pub use error::RenderError;
 pub use format::{length, length_with_unit, signed, sixty_fourths};
 pub use ink::{Ink, Rgb, Severity, Theme, mark, severity};
+pub use overview::{Backdrop, OverviewPiece, OverviewSeam, overview_picture, overview_seams};
+pub use page::{ReportSettings, report_html};
 pub use picture::{Anchor, Area, Label, Picture, Place, Shape, Stroke, Weight};
 pub use raster::{font_bytes, png, text_width};
+pub use record_json::{RECORD_VERSION, Record, record_json, record_schema};
+pub use run_facts::{InputFile, Results, RunFacts, Setting};
 pub use scale::Scale;
 pub use section::{SectionSettings, section_picture, section_png};
 pub use strip::{StripSettings, strip_picture, strip_png};

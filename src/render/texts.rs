@@ -87,6 +87,10 @@ pub struct Texts {
     pub beyond_limit: &'static str,
     pub proud: &'static str,
     pub deep: &'static str,
+    pub from_end: &'static str,
+    pub allowed: &'static str,
+    pub all: &'static str,
+    pub verdict_word: &'static str,
 }
 
 impl Texts {
@@ -173,6 +177,10 @@ static ENGLISH: Texts = Texts {
     beyond_limit: "beyond the limit",
     proud: "proud",
     deep: "low",
+    from_end: "from",
+    allowed: "Allowed:",
+    all: "all",
+    verdict_word: "verdict",
 };
 
 static GERMAN: Texts = Texts {
@@ -235,4 +243,8 @@ static GERMAN: Texts = Texts {
     beyond_limit: "außerhalb der Grenze",
     proud: "vorstehend",
     deep: "tief",
+    from_end: "von",
+    allowed: "Erlaubt:",
+    all: "alle",
+    verdict_word: "Urteil",
 };

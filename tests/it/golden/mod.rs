@@ -2,4 +2,5 @@
 
 mod accepted;
 mod made_seams;
+mod pages;
 mod pictures;

@@ -1,0 +1,200 @@
+//! Fills the record from the stages' own structs.
+//!
+//! In: [`Results`]. Out: a [`Record`]. Infinite degrees of freedom become null: JSON has no infinity.
+
+use super::{
+    AlignmentRecord, ComponentRecord, DecisionRecord, EdgeRecord, InputRecord, MeasurandRecord, PanelRecord,
+    PlaceRecord, Program, RECORD_VERSION, ReadingRecord, Record, ScanRecord, SeamRecord, SettingRecord,
+    StationRecord, TaperRecord, TargetRecord, ValueRecord,
+};
+use crate::align::Alignment;
+use crate::judge::{JudgedReading, JudgedSeam, JudgedValue, Measurand};
+use crate::measure::{EdgeReading, Estimate};
+use crate::plan::DecisionRule;
+use crate::render::run_facts::Results;
+use crate::summarise::{MeasurandSummary, SeamSummary, Taper};
+
+pub(super) fn record(results: &Results<'_>) -> Record {
+    let run = results.run;
+    let input = |file: &crate::render::InputFile| InputRecord {
+        role: file.role.clone(),
+        name: file.name.clone(),
+        sha256: file.sha256.clone(),
+        byte_count: file.byte_count,
+    };
+    let setting = |setting: &crate::render::Setting| SettingRecord {
+        name: setting.name.clone(),
+        value: setting.value.clone(),
+    };
+    Record {
+        record_version: RECORD_VERSION,
+        program: Program { name: "shutline".to_owned(), version: run.program_version.clone() },
+        plan_units: results.plan.units.symbol().to_owned(),
+        title: results.plan.title.clone(),
+        measured_at: run.measured_at.clone(),
+        scan: ScanRecord {
+            format: run.scan_format.clone(),
+            point_count: run.scan_point_count,
+            skipped_point_count: run.skipped_point_count,
+            accuracy_mm: results.plan.scan.accuracy_mm,
+        },
+        inputs: run.inputs.iter().map(input).collect(),
+        settings: run.settings.iter().map(setting).collect(),
+        decision: decision(results.plan.decision),
+        alignment: results.alignment.map(alignment),
+        seams: results.judged.iter().filter_map(|judged| seam(results, judged)).collect(),
+        warnings: run.warnings.clone(),
+    }
+}
+
+fn decision(rule: DecisionRule) -> DecisionRecord {
+    let (rule, number) = match rule {
+        DecisionRule::Interval { coverage_factor } => ("interval", Some(coverage_factor)),
+        DecisionRule::Plain => ("plain", None),
+        DecisionRule::GuardBand { conformance } => ("guard-band", Some(conformance)),
+        DecisionRule::SharedRisk { capability } => ("shared-risk", Some(capability)),
+    };
+    DecisionRecord { rule: rule.to_owned(), number }
+}
+
+fn alignment(found: &Alignment) -> AlignmentRecord {
+    let matrix = found.car_from_scanner.isometry().to_homogeneous();
+    AlignmentRecord {
+        way: found.way.to_owned(),
+        car_from_scanner: std::array::from_fn(|row| std::array::from_fn(|column| matrix[(row, column)])),
+        rms_residual_mm: found.rms_residual_mm,
+        worst_residual_mm: found.worst_residual_mm,
+        points_used: found.points_used,
+        iterations: found.iterations,
+        converged: found.converged,
+        targets: found
+            .targets
+            .iter()
+            .map(|target| TargetRecord {
+                id: target.id.clone(),
+                residual_mm: target.residual_mm,
+                is_used: target.is_used,
+            })
+            .collect(),
+        panels: found
+            .panels
+            .iter()
+            .map(|panel| PanelRecord {
+                panel: panel.panel.0.clone(),
+                median_mm: panel.median_mm,
+                rms_mm: panel.rms_mm,
+                is_used: panel.is_used,
+            })
+            .collect(),
+        warnings: found.warnings.iter().map(ToString::to_string).collect(),
+    }
+}
+
+fn seam(results: &Results<'_>, judged: &JudgedSeam) -> Option<SeamRecord> {
+    let seam = results.plan.seam(&judged.seam)?;
+    let summary: &SeamSummary = results.summary.seams.iter().find(|summary| summary.seam == judged.seam)?;
+    Some(SeamRecord {
+        seam: seam.id.0.clone(),
+        title: seam.title.clone(),
+        datum_panel: seam.datum_panel.0.clone(),
+        other_panel: seam.other_panel.0.clone(),
+        verdict: summary.verdict().word().to_owned(),
+        points_used: judged.points_used,
+        spacing_mm: judged.spacing_mm,
+        gap: measurand(&summary.gap),
+        flush: measurand(&summary.flush),
+        taper: summary.taper.as_ref().map(taper),
+        stations: judged.stations.iter().map(station).collect(),
+    })
+}
+
+fn measurand(summary: &MeasurandSummary) -> MeasurandRecord {
+    MeasurandRecord {
+        good: summary.counts.good,
+        below: summary.counts.below,
+        above: summary.counts.above,
+        undecided: summary.counts.undecided,
+        unseen: summary.counts.unseen,
+        mean_mm: summary.mean.as_ref().map(|mean| mean.value_mm),
+        mean_u_mm: summary.mean.as_ref().map(|mean| mean.u_mm),
+        least_mm: summary.least.as_ref().map(|place| place.value_mm),
+        greatest_mm: summary.greatest.as_ref().map(|place| place.value_mm),
+        worst: summary
+            .worst
+            .iter()
+            .map(|place| PlaceRecord {
+                station: place.station_index,
+                along_mm: place.along_mm,
+                value_mm: place.value_mm,
+                beyond_mm: place.beyond_mm,
+                verdict: place.verdict.word().to_owned(),
+            })
+            .collect(),
+    }
+}
+
+fn taper(taper: &Taper) -> TaperRecord {
+    TaperRecord {
+        from_mm: taper.from_mm,
+        to_mm: taper.to_mm,
+        change: value(&taper.change),
+        limit_mm: taper.limit_mm,
+        verdict: taper.verdict.word().to_owned(),
+    }
+}
+
+fn station(station: &JudgedReading) -> StationRecord {
+    let reading = &station.reading;
+    StationRecord {
+        station: reading.station.index,
+        along_mm: reading.station.along_mm,
+        point_mm: reading.point.coords.into(),
+        gap: judged_value(&station.value(Measurand::Gap)),
+        flush: judged_value(&station.value(Measurand::Flush)),
+        edges: [edge(reading.edges[0].as_ref()), edge(reading.edges[1].as_ref())],
+        warnings: reading.warnings.iter().map(|warning| warning.token().to_owned()).collect(),
+    }
+}
+
+fn judged_value(judged: &JudgedValue<'_>) -> ReadingRecord {
+    ReadingRecord {
+        value: judged.measured.ok().map(value),
+        reason: judged.measured.err().map(|reason| reason.token().to_owned()),
+        nominal_mm: judged.tolerance.nominal_mm,
+        lower_limit_mm: judged.tolerance.lower_mm(),
+        upper_limit_mm: judged.tolerance.upper_mm(),
+        verdict: judged.verdict.word().to_owned(),
+        conformance: judged.conformance,
+    }
+}
+
+fn value(estimate: &Estimate) -> ValueRecord {
+    ValueRecord {
+        value_mm: estimate.value_mm,
+        u_mm: estimate.u_mm,
+        degrees_of_freedom: finite(estimate.degrees_of_freedom),
+        components: estimate
+            .components
+            .iter()
+            .map(|component| ComponentRecord {
+                source: component.source.words().to_owned(),
+                u_mm: component.u_mm,
+                degrees_of_freedom: finite(component.degrees_of_freedom),
+            })
+            .collect(),
+    }
+}
+
+fn edge(edge: Option<&EdgeReading>) -> Option<EdgeRecord> {
+    edge.map(|edge| EdgeRecord {
+        point_mm: edge.point.coords.into(),
+        hem_radius_mm: edge.hem_radius_mm,
+        hem_radius_u_mm: edge.hem_radius_u_mm,
+        arc_seen_rad: edge.arc_seen_rad,
+        flange_depth_mm: edge.flange_depth_mm,
+    })
+}
+
+fn finite(value: f64) -> Option<f64> {
+    value.is_finite().then_some(value)
+}

@@ -1,0 +1,90 @@
+//! The record, its schema and the report of the hand-made seams.
+
+use super::accepted::check;
+use super::made_seams::{judged, plan};
+use shutline::render::{
+    CarAxes, InputFile, Language, Record, ReportSettings, Results, RunFacts, Setting, record_json,
+    record_schema, report_html,
+};
+use shutline::summarise::summarise_scan;
+use shutline::units::LengthUnit;
+
+fn run() -> RunFacts {
+    RunFacts {
+        program_version: "0.0.0".to_owned(),
+        measured_at: Some("2026-01-02T03:04:05Z".to_owned()),
+        scan_format: "PLY, binary little endian".to_owned(),
+        scan_point_count: Some(1_234_567),
+        skipped_point_count: 3,
+        inputs: vec![InputFile {
+            role: "scan".to_owned(),
+            name: "before <script>alert(1)</script>.ply".to_owned(),
+            sha256: "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad".to_owned(),
+            byte_count: 987_654,
+        }],
+        settings: vec![Setting { name: "threads".to_owned(), value: "2".to_owned() }],
+        warnings: Vec::new(),
+    }
+}
+
+fn report(units: LengthUnit, language: Language) -> String {
+    let plan = plan(units);
+    let judged = judged(&plan);
+    let summary = summarise_scan(&plan, &judged);
+    let run = run();
+    let results = Results { plan: &plan, judged: &judged, summary: &summary, alignment: None, run: &run };
+    let settings =
+        ReportSettings { language, axes: Some(CarAxes::x_rear_z_up()), ..ReportSettings::default() };
+    report_html(&results, &settings).unwrap()
+}
+
+#[test]
+fn the_published_schema_is_that_of_the_record() {
+    let path = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("src/render/record.schema.json");
+    let schema = record_schema().unwrap();
+    if std::env::var_os("ACCEPT").is_some() && std::fs::read_to_string(&path).unwrap_or_default() != schema {
+        std::fs::write(&path, &schema).unwrap();
+        panic!("the schema is written as it is now; run again without ACCEPT");
+    }
+    assert_eq!(std::fs::read_to_string(&path).unwrap_or_default(), schema, "accept with ACCEPT=1");
+}
+
+#[test]
+fn a_record_reads_back_as_it_was_written_and_holds_every_station() {
+    let plan = plan(LengthUnit::Millimetre);
+    let judged = judged(&plan);
+    let summary = summarise_scan(&plan, &judged);
+    let run = run();
+    let results = Results { plan: &plan, judged: &judged, summary: &summary, alignment: None, run: &run };
+    let text = record_json(&results).unwrap();
+    let record: Record = serde_json::from_str(&text).unwrap();
+    assert_eq!(serde_json::to_string_pretty(&record).unwrap() + "\n", text);
+    for (seam, judged) in record.seams.iter().zip(&judged) {
+        assert_eq!(seam.stations.len(), judged.stations.len());
+        for (written, station) in seam.stations.iter().zip(&judged.stations) {
+            assert_eq!(
+                written.gap.value.as_ref().map(|value| value.u_mm),
+                station.reading.gap.as_ref().ok().map(|gap| gap.u_mm)
+            );
+            assert_eq!(written.gap.value.is_none(), written.gap.reason.is_some());
+        }
+    }
+}
+
+#[test]
+fn the_report_is_as_accepted_in_english_and_german() {
+    check("report.html", report(LengthUnit::Millimetre, Language::English).as_bytes());
+    check("report-german-inch.html", report(LengthUnit::Inch, Language::German).as_bytes());
+}
+
+#[test]
+fn the_report_needs_no_network_and_escapes_what_files_say() {
+    let page = report(LengthUnit::Millimetre, Language::English);
+    assert!(page.contains("&lt;script&gt;alert(1)"), "a file's name is escaped");
+    assert!(!page.contains("<script>alert"));
+    let without_namespace = page.replace("http://www.w3.org/2000/svg", "");
+    for word in ["http://", "https://", "@import", "<link", "src=\"/"] {
+        assert!(!without_namespace.contains(word), "{word}");
+    }
+    assert!(page.len() < 5_000_000, "{} bytes", page.len());
+}
