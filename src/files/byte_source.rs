@@ -8,6 +8,7 @@
 use std::fs::File;
 use std::io::{self, Read, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 /// What stays in memory before it moves to a temporary file, bytes.
 const KEPT_IN_MEMORY: usize = 8 << 20;
@@ -140,6 +141,35 @@ impl Seek for SourceReader<'_> {
             SeekFrom::End(step) => self.source.len.checked_add_signed(step),
         };
         self.offset = target.ok_or_else(|| io::Error::from(io::ErrorKind::InvalidInput))?;
+        Ok(self.offset)
+    }
+}
+
+/// Reads a shared [`ByteSource`] in order, for decoders that want to own their input.
+#[derive(Debug)]
+pub(super) struct SharedReader {
+    source: Arc<ByteSource>,
+    offset: u64,
+}
+
+impl SharedReader {
+    pub const fn new(source: Arc<ByteSource>) -> Self {
+        Self { source, offset: 0 }
+    }
+}
+
+impl Read for SharedReader {
+    fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
+        let mut reader = self.source.reader(self.offset);
+        let count = reader.read(buffer)?;
+        self.offset = reader.offset;
+        Ok(count)
+    }
+}
+
+impl Seek for SharedReader {
+    fn seek(&mut self, to: SeekFrom) -> io::Result<u64> {
+        self.offset = self.source.reader(self.offset).seek(to)?;
         Ok(self.offset)
     }
 }

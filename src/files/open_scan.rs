@@ -8,7 +8,7 @@ use std::path::Path;
 
 use super::read_error::{ReadError, excerpt};
 use super::sniff::{LOOKED_AT, ScanFormat, scan_format};
-use super::{read_obj, read_pcd, read_ply, read_stl, read_text_cloud, unpack};
+use super::{read_e57, read_gltf, read_las, read_obj, read_pcd, read_ply, read_stl, read_text_cloud, unpack};
 use crate::scan::ScanSource;
 use crate::units::LengthUnit;
 
@@ -26,6 +26,9 @@ pub fn open_scan(path: &Path, unit: LengthUnit) -> Result<Box<dyn ScanSource>, R
         Some(ScanFormat::StlText) => read_stl::open_text(&source, unit_mm),
         Some(ScanFormat::Obj) => read_obj::open(&source, unit_mm),
         Some(ScanFormat::Pcd) => read_pcd::open(source, unit_mm),
+        Some(ScanFormat::E57) => read_e57::open(&source, unit_mm),
+        Some(ScanFormat::Las) => read_las::open(source, unit_mm),
+        Some(ScanFormat::Gltf) => read_gltf::open(&source, unit_mm),
         Some(ScanFormat::TextCloud) => read_text_cloud::open(source, &head, unit_mm),
         None => Err(ReadError::UnknownType { path: path.to_owned(), beginning: excerpt(&head) }),
     }

@@ -17,6 +17,9 @@ pub(super) enum ScanFormat {
     StlText,
     Obj,
     Pcd,
+    E57,
+    Las,
+    Gltf,
     TextCloud,
 }
 
@@ -25,6 +28,15 @@ pub(super) fn scan_format(head: &[u8], len: u64) -> Option<ScanFormat> {
     let text = head.strip_prefix(b"\xef\xbb\xbf").unwrap_or(head).trim_ascii_start();
     if text.strip_prefix(b"ply").is_some_and(|rest| rest.first().is_none_or(u8::is_ascii_whitespace)) {
         return Some(ScanFormat::Ply);
+    }
+    if head.starts_with(b"ASTM-E57") {
+        return Some(ScanFormat::E57);
+    }
+    if head.starts_with(b"LASF") {
+        return Some(ScanFormat::Las);
+    }
+    if head.starts_with(b"glTF") || text.starts_with(b"{") {
+        return Some(ScanFormat::Gltf);
     }
     if text.starts_with(b"# .PCD") || has_line(text, b"FIELDS ") && has_line(text, b"DATA ") {
         return Some(ScanFormat::Pcd);

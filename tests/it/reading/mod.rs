@@ -1,4 +1,5 @@
 //! Scans and curves in every format: by hand, by general-purpose libraries, and hostile ones.
 
 mod by_hand;
+mod by_libraries;
 mod collect;

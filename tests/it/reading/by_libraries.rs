@@ -1,0 +1,108 @@
+//! The same small plate in files written by general-purpose libraries; `data/README.md` says which and how.
+//!
+//! Tolerance: half a unit of the coarsest file (text with 6 significant digits at 200: 0.0005) where not exact.
+
+use std::path::{Path, PathBuf};
+
+use nalgebra::Point3;
+use shutline::units::LengthUnit;
+
+use super::collect::{Collected, collect_path};
+
+const TEXT_DIGITS: f64 = 0.0006;
+
+fn data(name: &str) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/it/reading/data").join(name)
+}
+
+fn plate() -> Vec<Point3<f64>> {
+    let text = std::fs::read_to_string(data("plate.csv")).unwrap();
+    let number = |word: &str| word.parse::<f64>().unwrap();
+    let rows = text.lines().map(|line| line.split(',').map(number).collect::<Vec<f64>>());
+    rows.map(|row| Point3::new(row[0], row[1], row[2])).collect()
+}
+
+fn read(name: &str) -> Collected {
+    collect_path(&data(name), LengthUnit::Millimetre).unwrap_or_else(|failure| panic!("{}", failure.text()))
+}
+
+#[test]
+fn clouds_hold_the_same_points_in_the_same_order() {
+    for (name, tolerance) in [
+        ("o3d-ascii.ply", TEXT_DIGITS),
+        ("o3d.ply", 0.0),
+        ("plyfile-big-endian.ply", 0.0),
+        ("o3d-ascii.pcd", 0.0),
+        ("o3d.pcd", 0.0),
+        ("o3d-packed.pcd", 0.0),
+        ("o3d.xyzn", 0.0),
+        ("o3d.pts", 0.0),
+        ("o3d.xyz", 0.0),
+        ("plate.csv", 0.0),
+        ("o3d.ply.gz", 0.0),
+        ("o3d.ply.zst", 0.0),
+        ("laspy.las", 1e-12),
+        ("laspy.laz", 1e-12),
+        ("laspy-6.laz", 1e-12),
+        ("pye57.e57", 0.0),
+        ("pye57-pose.e57", 1e-12),
+        ("trimesh.ply", 0.0),
+        ("trimesh-ascii.ply", TEXT_DIGITS),
+        ("trimesh.obj", TEXT_DIGITS),
+        ("o3d-mesh.ply", 0.0),
+        ("o3d-mesh.obj", TEXT_DIGITS),
+        ("trimesh.glb", 0.0),
+    ] {
+        let (scan, wanted) = (read(name), plate());
+        assert_eq!(scan.points.len(), wanted.len(), "{name}");
+        assert_eq!(scan.facts.point_count, Some(wanted.len() as u64), "{name}");
+        for (point, wanted) in scan.points.iter().zip(&wanted) {
+            let distance = (Point3::from(*point) - wanted).norm();
+            assert!(distance <= tolerance, "{name}: {point:?} is not {wanted:?}");
+        }
+    }
+}
+
+#[test]
+fn normals_arrive_where_the_file_has_them() {
+    for name in ["o3d-ascii.ply", "o3d.ply", "o3d.pcd", "o3d-packed.pcd", "o3d-ascii.pcd", "o3d.xyzn"] {
+        let scan = read(name);
+        assert!(scan.facts.has_normals && scan.normals.len() == 120, "{name}");
+        let [x, y, z] = scan.normals[7];
+        assert!(x.abs() < 1e-6 && (y - 0.6).abs() < 1e-6 && (z - 0.8).abs() < 1e-6, "{name}: {x} {y} {z}");
+    }
+}
+
+#[test]
+fn meshes_hold_the_same_triangles() {
+    let plate = plate();
+    let wanted = [plate[0], plate[10], plate[1]];
+    for name in [
+        "trimesh.stl",
+        "trimesh-ascii.stl",
+        "trimesh.obj",
+        "trimesh.ply",
+        "trimesh-ascii.ply",
+        "trimesh.glb",
+        "o3d-mesh.ply",
+        "o3d-mesh.stl",
+        "o3d-mesh.obj",
+        "o3d-mesh.glb",
+        "o3d-mesh.gltf",
+    ] {
+        let scan = read(name);
+        assert_eq!(scan.triangles.len(), 198, "{name}");
+        assert_eq!(scan.facts.triangle_count, Some(198), "{name}");
+        for (corner, wanted) in scan.triangles[0].iter().zip(&wanted) {
+            assert!((corner - wanted).norm() <= TEXT_DIGITS, "{name}: {corner} is not {wanted}");
+        }
+    }
+}
+
+#[test]
+fn the_unit_only_scales() {
+    let metres = collect_path(&data("o3d.ply"), LengthUnit::Metre).unwrap();
+    for (point, wanted) in metres.points.iter().zip(plate()) {
+        assert_eq!(Point3::from(*point), wanted * 1000.0);
+    }
+}
