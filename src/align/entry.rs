@@ -7,6 +7,7 @@ use super::align_error::AlignError;
 use super::alignment::Alignment;
 use super::datum_targets::align_datum_targets;
 use super::point_pairs::align_point_pairs;
+use super::sphere_target::with_fitted_spheres;
 use super::surface_fit::{Reference, align_to_surface};
 use crate::plan::{AlignTerms, Plan};
 use crate::scan::ScanSource;
@@ -39,7 +40,9 @@ pub fn align(
     match &plan.align {
         AlignTerms::None => Ok(Alignment::none()),
         AlignTerms::DatumTargets { targets } => align_datum_targets(targets),
-        AlignTerms::PointPairs { pairs, limit_mm } => align_point_pairs(pairs, *limit_mm),
+        AlignTerms::PointPairs { pairs, limit_mm } => {
+            align_point_pairs(&with_fitted_spheres(source, pairs)?, *limit_mm)
+        }
         AlignTerms::BestFit { start, .. } => {
             let reference = Reference::prepare(given(reference, plan)?, plan)?;
             align_to_surface(source, plan, &reference, Some(start), settings)

@@ -250,6 +250,60 @@ fn read_start(fields: &Fields<'_>) -> Result<Isometry3<f64>, PlanError> {
     Ok(Isometry3::from_parts(Translation3::from(Vector3::from(shift_mm)), rotation))
 }
 
+/// The table as text that [`read`] takes for the same; nothing for `none`.
+pub(super) fn align_text(terms: &AlignTerms, units: LengthUnit, scan_units: LengthUnit) -> String {
+    let list = |values: [f64; 3], unit: LengthUnit| {
+        let [x, y, z] = values.map(|value| value / unit.mm());
+        format!("[{x:?}, {y:?}, {z:?}]")
+    };
+    let number = |value_mm: f64| format!("{:?}", value_mm / units.mm());
+    let mut text = format!("\n[align]\nway = \"{}\"\n", terms.way());
+    match terms {
+        AlignTerms::None => return String::new(),
+        AlignTerms::DatumTargets { targets } => {
+            for target in targets {
+                text.push_str(&format!(
+                    "[[align.target]]\nid = \"{}\"\nscan = {}\ncar = {}\ndirection = {}\nu = {}\n",
+                    target.id,
+                    list(target.scan.into(), scan_units),
+                    list(target.car.into(), units),
+                    list(target.direction.into(), LengthUnit::Millimetre),
+                    number(target.u_mm),
+                ));
+            }
+        }
+        AlignTerms::PointPairs { pairs, limit_mm } => {
+            text.push_str(&format!("limit = {}\n", number(*limit_mm)));
+            for pair in pairs {
+                text.push_str(&format!(
+                    "[[align.pair]]\nid = \"{}\"\nscan = {}\ncar = {}\n",
+                    pair.id,
+                    list(pair.scan.into(), scan_units),
+                    list(pair.car.into(), units),
+                ));
+                if let Some(diameter_mm) = pair.sphere_diameter_mm {
+                    text.push_str(&format!("sphere_diameter = {}\n", number(diameter_mm)));
+                }
+            }
+        }
+        AlignTerms::BestFit { reference, start, limit_mm } => {
+            let turn_deg: [f64; 3] = start.rotation.scaled_axis().map(f64::to_degrees).into();
+            text.push_str(&format!(
+                "reference = {}\nlimit = {}\nstart = {{ turn_deg = {}, shift = {} }}\n",
+                toml::Value::String(reference.clone()),
+                number(*limit_mm),
+                list(turn_deg, LengthUnit::Millimetre),
+                list(start.translation.vector.into(), units),
+            ));
+        }
+        AlignTerms::Coarse { reference, limit_mm } => {
+            let reference = toml::Value::String(reference.clone());
+            text.push_str(&format!("reference = {reference}\nlimit = {}\n", number(*limit_mm)));
+        }
+    }
+    text
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -310,6 +364,33 @@ mod tests {
         for (table, part) in faults {
             let shown = terms(table).expect_err(table);
             assert!(shown.contains(part), "{table}\n{shown}");
+        }
+    }
+
+    /// `[align]` tables written by [`align_text`] are read as the same, to rounding of units.
+    #[test]
+    fn what_is_written_is_read_back() {
+        let tables = [
+            "[align]\nway = 'best-fit'\nreference = 'a \"b\".stl'\nstart = { turn_deg = [0, 0, 90], shift = [1, 2, 3] }\n",
+            "[align]\nway = 'coarse'\nreference = 'front.stl'\nlimit = 0.25\n",
+            "[align]\nway = 'point-pairs'\n[[align.pair]]\nid = 'a'\nscan = [1, 2, 3]\ncar = [4, 5, 6]\n\
+             sphere_diameter = 1\n",
+            "[align]\nway = 'datum-targets'\n[[align.target]]\nid = 'a'\nscan = [1, 2, 3]\ncar = [4, 5, 6]\n\
+             direction = [0, 0, 1]\n",
+        ];
+        for table in tables {
+            let first = terms(table).unwrap();
+            let written = align_text(&first, LengthUnit::Inch, LengthUnit::Metre);
+            let second = terms(&written).unwrap_or_else(|error| panic!("{written}\n{error}"));
+            let again = align_text(&second, LengthUnit::Inch, LengthUnit::Metre);
+            let numbers = |text: &str| -> Vec<f64> {
+                text.split(|c: char| " ,[]\n".contains(c)).filter_map(|word| word.parse().ok()).collect()
+            };
+            assert_eq!(first.way(), second.way());
+            assert_eq!(first.reference(), second.reference());
+            let (written, again) = (numbers(&written), numbers(&again));
+            assert_eq!(written.len(), again.len());
+            assert!(written.iter().zip(&again).all(|(a, b)| (a - b).abs() < 1e-9), "{written:?} {again:?}");
         }
     }
 }

@@ -6,6 +6,7 @@
 
 use std::fmt::Write;
 
+use super::table_align::align_text;
 use super::table_decision::DecisionRule;
 use super::table_seam::CurveReference;
 use super::types::{FlushMethod, GapMethod, Panel, Plan, Seam, Side, Tolerance, Zone};
@@ -19,6 +20,7 @@ pub fn to_toml(plan: &Plan, curves: &[CurveReference]) -> String {
     for panel in &plan.panels {
         text.push_str(&panel_text(panel));
     }
+    text.push_str(&align_text(&plan.align, plan.units, plan.scan.units));
     text.push_str(&decision_text(&plan.decision));
     for (index, seam) in plan.seams.iter().enumerate() {
         let made = CurveReference { path: format!("curves/{}.csv", seam.id), name: None };
