@@ -2,7 +2,7 @@
 
 use clap::{Parser, Subcommand};
 
-use super::{check, find, rehearse, trace};
+use super::{align, check, compare, find, measure, rehearse, schema, trace};
 
 /// Panel gaps and flush from a 3D scan of a car, seam by seam.
 #[derive(Debug, Parser)]
@@ -23,6 +23,7 @@ pub struct Arguments {
 pub enum Command {
     Check(check::Check),
     Find(find::Find),
+    Compare(compare::Compare),
     Rehearse(rehearse::Rehearse),
     Trace(trace::Trace),
 }

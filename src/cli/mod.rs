@@ -5,6 +5,7 @@
 
 mod args;
 mod check;
+mod compare;
 mod exit_code;
 mod find;
 mod messages;
@@ -29,6 +30,7 @@ pub fn run() -> ExitCode {
     let result = match &arguments.command {
         Command::Check(command) => command.run(),
         Command::Find(command) => command.run(talk),
+        Command::Compare(command) => command.run(talk),
         Command::Rehearse(command) => command.run(talk),
         Command::Trace(command) => command.run(talk),
     };

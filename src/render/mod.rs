@@ -7,6 +7,10 @@
 //! same list, so that paper, page and file show the same drawing.
 
 mod car_axes;
+mod change_strip;
+mod changes_csv;
+mod comparison_json;
+mod comparison_page;
 mod error;
 mod format;
 mod ink;
@@ -26,6 +30,10 @@ mod table_csv;
 mod texts;
 
 pub use car_axes::{CarAxes, FlatView, flat_views, seam_ends};
+pub use change_strip::change_strip_picture;
+pub use changes_csv::changes_csv;
+pub use comparison_json::{COMPARISON_VERSION, comparison_json};
+pub use comparison_page::comparison_page;
 pub use error::RenderError;
 pub use format::{length, length_with_unit, signed, sixty_fourths};
 pub use ink::{Ink, Rgb, Severity, Theme, mark, severity};

@@ -23,7 +23,7 @@ use shutline::units::LengthUnit;
 const LOCAL_U_MM: [f64; 2] = [0.023, 0.018];
 const COMMON_U_MM: [f64; 2] = [0.020, 0.005];
 const MODEL_U_MM: f64 = 0.02;
-const GAP_MM: f64 = 4.0;
+pub const GAP_MM: f64 = 4.0;
 
 /// Crown of the hood: heights over the x-y plane, mm.
 fn height_mm(x_mm: f64, y_mm: f64) -> f64 {
@@ -59,7 +59,13 @@ fn seam(id: &str, neighbour: &str, datum_side: Side, rim: impl Fn(f64) -> (f64, 
 }
 
 /// The front end: x backwards, y to the left as the driver sits, z up. Fenders, cowl and nose stay.
-fn front_end(fixed: &[&str]) -> Plan {
+pub fn front_end(fixed: &[&str]) -> Plan {
+    sized_front_end(fixed, 1.0)
+}
+
+/// The same at a scale about the hood's middle, so that a rehearsed scan of it is quick.
+pub fn sized_front_end(fixed: &[&str], scale: f64) -> Plan {
+    let sized = |x: f64, y: f64| (600.0 + scale * (x - 600.0), scale * y);
     let names = ["hood", "fender-left", "fender-right", "cowl", "nose"];
     let panel = |name: &&str| Panel {
         id: PanelId((*name).to_owned()),
@@ -73,16 +79,16 @@ fn front_end(fixed: &[&str]) -> Plan {
         panels: names.iter().map(panel).collect(),
         seams: vec![
             seam("hood-fender-left", "fender-left", Side::Left, |share| {
-                (1200.0 * share, 650.0 + 40.0 * share)
+                sized(1200.0 * share, 650.0 + 40.0 * share)
             }),
             seam("hood-fender-right", "fender-right", Side::Right, |share| {
-                (1200.0 * share, -650.0 - 40.0 * share)
+                sized(1200.0 * share, -650.0 - 40.0 * share)
             }),
             seam("hood-cowl", "cowl", Side::Right, |share| {
-                (1200.0 + 60.0 * share * (1.0 - share), -640.0 + 1280.0 * share)
+                sized(1200.0 + 60.0 * share * (1.0 - share), -640.0 + 1280.0 * share)
             }),
             seam("hood-nose", "nose", Side::Left, |share| {
-                (-200.0 * share * (1.0 - share), -600.0 + 1200.0 * share)
+                sized(-200.0 * share * (1.0 - share), -600.0 + 1200.0 * share)
             }),
         ],
         align: AlignTerms::default(),
@@ -114,7 +120,7 @@ fn towards_hood(seam: &Seam, frame: &CurveFrame) -> Vector3<f64> {
 }
 
 /// True gap and flush of a station after the hood was moved.
-fn truth_mm(seam: &Seam, frame: &CurveFrame, hood: &Isometry3<f64>) -> [f64; 2] {
+pub fn truth_mm(seam: &Seam, frame: &CurveFrame, hood: &Isometry3<f64>) -> [f64; 2] {
     let edge = frame.origin + towards_hood(seam, frame) * (GAP_MM / 2.0);
     let moved = |point: Point3<f64>| (hood * point) - point;
     [GAP_MM + moved(edge).dot(&towards_hood(seam, frame)), moved(frame.origin).dot(&frame.outward)]
@@ -175,7 +181,7 @@ fn pair(plan: &Plan, hood: &Isometry3<f64>, seed: u64) -> Comparison {
 }
 
 /// Moves from coarse to barely seen, about the hood's middle: up to some 2, 0.6 and 0.2 mm, and 0.1, 0.03 and 0.01°.
-fn random_move(seed: u64) -> Isometry3<f64> {
+pub fn random_move(seed: u64) -> Isometry3<f64> {
     let mut errors = Errors::new(seed ^ 0x5eed);
     let scale = [1.0, 0.3, 0.1][(seed % 3) as usize];
     let about = Point3::new(600.0, 0.0, 180.0);
@@ -186,20 +192,20 @@ fn random_move(seed: u64) -> Isometry3<f64> {
 
 /// What a number of pairs gave.
 #[derive(Default, Debug)]
-struct Tally {
-    large: usize,
-    large_real: usize,
-    stations: usize,
-    real: usize,
-    parameters: usize,
-    covered: usize,
-    pairs: usize,
-    pairs_with_move: usize,
-    right_panel: usize,
+pub struct Tally {
+    pub large: usize,
+    pub large_real: usize,
+    pub stations: usize,
+    pub real: usize,
+    pub parameters: usize,
+    pub covered: usize,
+    pub pairs: usize,
+    pub pairs_with_move: usize,
+    pub right_panel: usize,
 }
 
 impl Tally {
-    fn add(&mut self, plan: &Plan, hood: &Isometry3<f64>, found: &Comparison) {
+    pub fn add(&mut self, plan: &Plan, hood: &Isometry3<f64>, found: &Comparison) {
         self.pairs += 1;
         self.pairs_with_move += usize::from(!found.moves.is_empty());
         let is_hood = found.moves.len() == 1 && found.moves[0].panel.0 == "hood";
@@ -212,7 +218,8 @@ impl Tally {
                         along_mm: station.along_mm,
                     });
                     let true_change_mm = truth_mm(seam, &frame, hood)[kind] - [GAP_MM, 0.0][kind];
-                    let expanded_mm = 2.0 * station.change.as_ref().unwrap().u_mm;
+                    let Some(change) = &station.change else { continue };
+                    let expanded_mm = 2.0 * change.u_mm;
                     let is_real = station.verdict == ChangeVerdict::Real;
                     self.stations += 1;
                     self.real += usize::from(is_real);
@@ -246,7 +253,7 @@ impl Tally {
         }
     }
 
-    fn share(part: usize, whole: usize) -> f64 {
+    pub fn share(part: usize, whole: usize) -> f64 {
         part as f64 / whole.max(1) as f64
     }
 }
@@ -263,7 +270,7 @@ fn study(pair_count: u64) -> (Tally, Tally) {
 }
 
 /// The budgets of the comparison, over pairs with and without a move.
-fn hold_budgets(moved: &Tally, still: &Tally) {
+pub fn hold_budgets(moved: &Tally, still: &Tally) {
     println!("moved {moved:?}\nstill {still:?}");
     assert!(Tally::share(moved.large_real, moved.large) >= 0.95, "{moved:?}");
     assert!(Tally::share(still.real, still.stations) <= 0.05, "{still:?}");

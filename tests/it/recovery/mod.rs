@@ -5,6 +5,7 @@ pub mod budgets;
 mod compare_pairs;
 mod front_end;
 mod rehearse_body;
+mod compare_rehearsed;
 pub mod rehearse_truth;
 pub mod table;
 pub mod trial;

@@ -1,0 +1,210 @@
+//! Two scans of a seam above each other, and the change below, for gap and for flush.
+//!
+//! In: a seam judged in both scans and its changes. Out: a [`Picture`]; the axis is the distance along the seam.
+//! Units: the plan's on paper, mm inside. Both scans are drawn to one scale.
+//! Real changes are discs, with B (better) or W (worse) at the largest of each run; the grey band is ±U (k = 2) about
+//! the change, so that a change whose band holds the zero line is not proved by that station alone.
+//! Does not decide anything.
+
+use super::error::RenderError;
+use super::format::{along, signed, unit_name};
+use super::ink::{Ink, Severity};
+use super::picture::{Anchor, Area, Picture, Stroke};
+use super::scale::Scale;
+use super::strip_lane::{Lane, draw_lane};
+use super::texts::Language;
+use crate::judge::{JudgedSeam, Measurand};
+use crate::plan::Plan;
+use crate::summarise::{ChangeVerdict, MeasurandChange, SeamChange, StationChange, Trend};
+
+const WIDTH: f64 = 680.0;
+const MARGIN_LEFT: f64 = 40.0;
+const MARGIN_RIGHT: f64 = 20.0;
+const HEAD: f64 = 30.0;
+const TAG: f64 = 15.0;
+const LANE_HEAD: f64 = 20.0;
+const LANE_PLOT: f64 = 104.0;
+const RIBBON: f64 = 9.0;
+const SPACE: f64 = 8.0;
+const CHANGE_PLOT: f64 = 84.0;
+const FOOT: f64 = 26.0;
+/// Coverage factor of the band (JCGM 100:2008, 6.3.3).
+const BAND_COVERAGE_FACTOR: f64 = 2.0;
+/// Least span of the change's scale, mm, so that noise does not look like news.
+const LEAST_SPAN_MM: f64 = 0.4;
+
+/// The picture of one seam's changes.
+///
+/// # Errors
+/// The seam is not in the plan.
+pub fn change_strip_picture(
+    plan: &Plan,
+    scans: [&JudgedSeam; 2],
+    change: &SeamChange,
+    language: Language,
+) -> Result<Picture, RenderError> {
+    let unknown = || RenderError::UnknownSeam { seam: change.seam.0.clone() };
+    let seam = plan.seam(&change.seam).ok_or_else(unknown)?;
+    let lane_height = TAG + LANE_HEAD + LANE_PLOT + RIBBON + SPACE;
+    let block_height = 2.0 * lane_height + TAG + CHANGE_PLOT + FOOT;
+    let sentence = format!(
+        "{}: change of gap {}, change of flush {}",
+        seam.title,
+        change.gap.verdict.word(),
+        change.flush.verdict.word()
+    );
+    let mut picture = Picture::new(WIDTH, HEAD + 2.0 * block_height, sentence);
+    picture.bold([MARGIN_LEFT, 18.0], 16.0, Anchor::Start, Ink::Text, seam.title.clone());
+    let x = Scale::new([0.0, seam.curve.length_mm()], [MARGIN_LEFT + 6.0, WIDTH - MARGIN_RIGHT]);
+    for (index, measurand) in Measurand::BOTH.into_iter().enumerate() {
+        let top = HEAD + index as f64 * block_height;
+        let range_mm = common_range_mm(scans, measurand);
+        for (place, tag) in ["before", "after"].into_iter().enumerate() {
+            let lane_top = top + place as f64 * lane_height;
+            picture.bold([MARGIN_LEFT, lane_top + 11.0], 11.0, Anchor::Start, Ink::Muted, tag);
+            let top = lane_top + TAG;
+            let lane = Lane {
+                measurand,
+                head: Area::new(MARGIN_LEFT, top, WIDTH - MARGIN_LEFT - MARGIN_RIGHT, LANE_HEAD),
+                plot: Area::new(MARGIN_LEFT, top + LANE_HEAD, x.last_place - MARGIN_LEFT, LANE_PLOT),
+                ribbon_height: RIBBON,
+                x,
+                spacing_mm: seam.station_spacing_mm,
+                range_mm: Some(range_mm),
+                unit: plan.units,
+                texts: language.texts(),
+            };
+            draw_lane(&mut picture, scans[place], &lane);
+        }
+        let area =
+            Area::new(MARGIN_LEFT, top + 2.0 * lane_height + TAG, x.last_place - MARGIN_LEFT, CHANGE_PLOT);
+        ChangeLane { plan, area, x, change: change.measurand(measurand) }.draw(&mut picture);
+    }
+    Ok(picture)
+}
+
+/// A span about the middle of the tolerances that holds both scans with their U, mm.
+fn common_range_mm(scans: [&JudgedSeam; 2], measurand: Measurand) -> f64 {
+    let stations = || scans.into_iter().flat_map(|scan| &scan.stations);
+    let limits = || stations().map(|station| station.value(measurand).tolerance);
+    let low_mm = limits().map(|one| one.lower_mm()).fold(f64::INFINITY, f64::min);
+    let high_mm = limits().map(|one| one.upper_mm()).fold(f64::NEG_INFINITY, f64::max);
+    if low_mm > high_mm {
+        return 1.0;
+    }
+    let middle_mm = f64::midpoint(low_mm, high_mm);
+    let furthest_mm = stations()
+        .filter_map(|station| station.value(measurand).measured.ok())
+        .map(|estimate| (estimate.value_mm - middle_mm).abs() + BAND_COVERAGE_FACTOR * estimate.u_mm)
+        .fold((high_mm - low_mm) / 2.0, f64::max);
+    2.0 * furthest_mm
+}
+
+struct ChangeLane<'a> {
+    plan: &'a Plan,
+    area: Area,
+    x: Scale,
+    change: &'a MeasurandChange,
+}
+
+impl ChangeLane<'_> {
+    fn draw(&self, picture: &mut Picture) {
+        let y = self.scale();
+        self.draw_frame(picture, &y);
+        for run in self.seen_runs() {
+            self.draw_run(picture, &y, &run);
+        }
+        self.draw_marks(picture, &y);
+    }
+
+    fn scale(&self) -> Scale {
+        let half_mm = self
+            .change
+            .stations
+            .iter()
+            .filter_map(|station| station.change.as_ref())
+            .map(|change| change.value_mm.abs() + BAND_COVERAGE_FACTOR * change.u_mm)
+            .fold(LEAST_SPAN_MM / 2.0, f64::max);
+        Scale::new([-half_mm, half_mm], [self.area.bottom() - 10.0, self.area.y + 10.0])
+    }
+
+    fn draw_frame(&self, picture: &mut Picture, y: &Scale) {
+        let unit = self.plan.units;
+        let mean = self.change.mean.as_ref().map_or_else(String::new, |mean| {
+            let expanded = signed(BAND_COVERAGE_FACTOR * mean.u_mm, unit).replace('+', "±");
+            format!(" · mean {} {expanded} {}", signed(mean.value_mm, unit), unit_name(unit))
+        });
+        let head = format!(
+            "change of {} · {}{mean} · {} better, {} worse",
+            self.change.measurand.word(),
+            self.change.verdict.word(),
+            self.change.better_count,
+            self.change.worse_count
+        );
+        picture.bold([self.area.x, self.area.y - 4.0], 11.0, Anchor::Start, Ink::Muted, head);
+        for tick_mm in y.ticks(22.0).into_iter().filter(|tick| tick.abs() > 1e-9) {
+            let place = y.place(tick_mm);
+            picture.line([self.area.x, place], [self.area.right(), place], Stroke::new(Ink::Hair, 0.4));
+            let label = signed(tick_mm, unit);
+            picture.text([self.area.x - 4.0, place + 3.5], 10.0, Anchor::End, Ink::Muted, label);
+        }
+        let zero = y.place(0.0);
+        picture.line([self.area.x, zero], [self.area.right(), zero], Stroke::new(Ink::Text, 0.8));
+        picture.text([self.area.x - 4.0, zero + 3.5], 10.0, Anchor::End, Ink::Muted, "0");
+        for tick_mm in self.x.ticks(70.0) {
+            let place = [self.x.place(tick_mm), self.area.bottom() + 12.0];
+            picture.text(place, 10.0, Anchor::Middle, Ink::Muted, along(tick_mm, unit));
+        }
+    }
+
+    /// Contiguous stations seen in both scans.
+    fn seen_runs(&self) -> Vec<Vec<&StationChange>> {
+        let runs = self.change.stations.chunk_by(|one, other| one.change.is_some() == other.change.is_some());
+        runs.filter(|run| run.iter().all(|station| station.change.is_some()))
+            .map(|run| run.iter().collect())
+            .collect()
+    }
+
+    fn draw_run(&self, picture: &mut Picture, y: &Scale, run: &[&StationChange]) {
+        let place = |station: &StationChange, factor: f64| {
+            let change = station.change.as_ref()?;
+            Some([self.x.place(station.along_mm), y.place(change.value_mm + factor * change.u_mm)])
+        };
+        let upper = run.iter().filter_map(|station| place(station, BAND_COVERAGE_FACTOR));
+        let lower = run.iter().rev().filter_map(|station| place(station, -BAND_COVERAGE_FACTOR));
+        picture.polygon(upper.chain(lower).collect(), Ink::Band);
+        let line = run.iter().filter_map(|station| place(station, 0.0)).collect();
+        picture.polyline(line, Stroke::new(Ink::Text, 1.2));
+        for station in run.iter().filter(|station| station.verdict == ChangeVerdict::Real) {
+            if let Some(centre) = place(station, 0.0) {
+                picture.disc(centre, 2.4, trend_ink(station.trend));
+            }
+        }
+    }
+
+    /// A letter and the value at the largest change of each run that goes one way.
+    fn draw_marks(&self, picture: &mut Picture, y: &Scale) {
+        let same = |one: &StationChange, other: &StationChange| one.trend == other.trend;
+        for run in self.change.stations.chunk_by(same).filter(|run| run[0].trend != Trend::Same) {
+            let size = |station: &&StationChange| station.change.as_ref().map_or(0.0, |c| c.value_mm.abs());
+            let largest = run.iter().max_by(|one, other| size(one).total_cmp(&size(other)));
+            let Some((station, change)) = largest.and_then(|one| Some((one, one.change.as_ref()?))) else {
+                continue;
+            };
+            let centre = [self.x.place(station.along_mm), y.place(change.value_mm)];
+            let letter = if station.trend == Trend::Better { "B" } else { "W" };
+            picture.badge(centre, 7.0, trend_ink(station.trend), letter);
+            let beside = [centre[0] + 10.0, centre[1] + 4.0];
+            let value = signed(change.value_mm, self.plan.units);
+            picture.bold(beside, 11.0, Anchor::Start, Ink::Text, value);
+        }
+    }
+}
+
+const fn trend_ink(trend: Trend) -> Ink {
+    match trend {
+        Trend::Worse => Ink::Above(Severity::Clear),
+        Trend::Better => Ink::First,
+        Trend::Same => Ink::GoodLine,
+    }
+}
