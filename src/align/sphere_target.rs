@@ -7,8 +7,8 @@
 //! Does not search the whole scan: the rough centre must be within a diameter.
 
 use nalgebra::{Point3, Vector3};
-use rand::seq::index::sample;
 use rand::SeedableRng;
+use rand::seq::index::sample;
 use rand_chacha::ChaCha8Rng;
 
 use super::align_error::AlignError;
@@ -33,7 +33,10 @@ const RADIUS_SLACK: f64 = 0.05;
 ///
 /// # Errors
 /// The scan cannot be read, or shows no such sphere at a pair.
-pub fn with_fitted_spheres(source: &dyn ScanSource, pairs: &[PointPair]) -> Result<Vec<PointPair>, AlignError> {
+pub fn with_fitted_spheres(
+    source: &dyn ScanSource,
+    pairs: &[PointPair],
+) -> Result<Vec<PointPair>, AlignError> {
     let balls: Vec<(Point3<f64>, f64)> = pairs
         .iter()
         .filter_map(|pair| Some((pair.scan, pair.sphere_diameter_mm? * GATHER_DIAMETERS)))
@@ -97,9 +100,13 @@ pub fn fit_target_sphere(points: &[Point3<f64>], diameter_mm: f64) -> Result<Sph
     let mut on_sphere = within_shell(&points, &centre, radius_mm, shell_mm);
     for _ in 0..20 {
         if on_sphere.len() < LEAST_POINTS {
-            return Err(format!("only {} points lie on such a sphere; check diameter, unit and place", on_sphere.len()));
+            return Err(format!(
+                "only {} points lie on such a sphere; check diameter, unit and place",
+                on_sphere.len()
+            ));
         }
-        let fit = fit_sphere_of_radius(&on_sphere, radius_mm).ok_or_else(|| "its points lie in a plane".to_owned())?;
+        let fit = fit_sphere_of_radius(&on_sphere, radius_mm)
+            .ok_or_else(|| "its points lie in a plane".to_owned())?;
         let next = within_shell(&points, &fit.centre, radius_mm, three_sigma_mm(&on_sphere, &fit, shell_mm));
         if next == on_sphere {
             break;
@@ -113,7 +120,12 @@ pub fn fit_target_sphere(points: &[Point3<f64>], diameter_mm: f64) -> Result<Sph
     fit_sphere_of_radius(&on_sphere, radius_mm).ok_or_else(|| "its points lie in a plane".to_owned())
 }
 
-fn within_shell(points: &[Point3<f64>], centre: &Point3<f64>, radius_mm: f64, shell_mm: f64) -> Vec<Point3<f64>> {
+fn within_shell(
+    points: &[Point3<f64>],
+    centre: &Point3<f64>,
+    radius_mm: f64,
+    shell_mm: f64,
+) -> Vec<Point3<f64>> {
     points.iter().filter(|point| ((*point - centre).norm() - radius_mm).abs() < shell_mm).copied().collect()
 }
 
@@ -153,7 +165,8 @@ fn centres_of(corners: &[Point3<f64>; 3], radius_mm: f64) -> Option<[Point3<f64>
     if doubled_sq < 1e-12 * radius_mm.powi(4) {
         return None;
     }
-    let to_middle = (normal.cross(&a) * b.norm_squared() + b.cross(&normal) * a.norm_squared()) / (2.0 * doubled_sq);
+    let to_middle =
+        (normal.cross(&a) * b.norm_squared() + b.cross(&normal) * a.norm_squared()) / (2.0 * doubled_sq);
     let height_sq = radius_mm.powi(2) - to_middle.norm_squared();
     if height_sq < 0.0 {
         return None;

@@ -21,9 +21,12 @@ pub struct Arguments {
 /// The commands, in the order of the help text.
 #[derive(Debug, Subcommand)]
 pub enum Command {
-    Check(check::Check),
-    Find(find::Find),
+    Measure(measure::Measure),
     Compare(compare::Compare),
-    Rehearse(rehearse::Rehearse),
+    Align(align::Align),
     Trace(trace::Trace),
+    Find(find::Find),
+    Rehearse(rehearse::Rehearse),
+    Check(check::Check),
+    Schema(schema::Schema),
 }

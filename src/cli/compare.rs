@@ -6,11 +6,11 @@ use clap::Args;
 use shutline::files::{OutputFolder, open_scan, read_plan};
 use shutline::judge::Measurand;
 use shutline::pipeline::{MeasuredScan, Unwatched, measure_scan};
-use shutline::plan::{AlignTerms, Plan};
+use shutline::plan::Plan;
 use shutline::render::{Language, change_strip_picture, changes_csv, comparison_json, comparison_page, png};
-use shutline::scan::ScanSource;
 use shutline::summarise::{CarAxes, CompareSettings, Comparison, compare, describe_move};
 
+use super::align::open_reference;
 use super::exit_code::Outcome;
 use super::messages::{Failure, Talk, print_data};
 
@@ -66,17 +66,6 @@ impl Compare {
         print_data(&if self.json { json } else { table(&plan, &comparison, &axes) })?;
         talk.line(format!("results in {}", self.out.display()));
         Ok(Outcome::of(comparison.is_unchanged()))
-    }
-}
-
-/// The surface that the plan aligns to, where it names one: relative to the plan's folder.
-fn open_reference(plan: &Plan, plan_path: &Path) -> Result<Option<Box<dyn ScanSource>>, Failure> {
-    match &plan.align {
-        AlignTerms::BestFit { reference, .. } | AlignTerms::Coarse { reference, .. } => {
-            let folder = plan_path.parent().unwrap_or(Path::new(""));
-            Ok(Some(open_scan(&folder.join(reference), plan.units)?))
-        }
-        _ => Ok(None),
     }
 }
 

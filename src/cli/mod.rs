@@ -3,13 +3,19 @@
 //! To add a command: one file with a clap `Args` struct and `run(&self, talk: Talk) -> Result<Outcome, Failure>`, one
 //! line in `args.rs`, one arm below. Any library error turns into a [`messages::Failure`] with `?`.
 
+mod align;
 mod args;
 mod check;
 mod compare;
 mod exit_code;
 mod find;
+mod measure;
 mod messages;
+mod progress;
 mod rehearse;
+mod results;
+mod schema;
+mod summary_table;
 mod trace;
 
 use std::process::ExitCode;
@@ -28,11 +34,14 @@ pub fn run() -> ExitCode {
     };
     let talk = Talk { is_quiet: arguments.quiet };
     let result = match &arguments.command {
-        Command::Check(command) => command.run(),
-        Command::Find(command) => command.run(talk),
+        Command::Measure(command) => command.run(talk),
         Command::Compare(command) => command.run(talk),
-        Command::Rehearse(command) => command.run(talk),
+        Command::Align(command) => command.run(talk),
         Command::Trace(command) => command.run(talk),
+        Command::Find(command) => command.run(talk),
+        Command::Rehearse(command) => command.run(talk),
+        Command::Check(command) => command.run(),
+        Command::Schema(command) => command.run(),
     };
     result
         .unwrap_or_else(|failure| {

@@ -3,9 +3,9 @@
 mod align_surface;
 pub mod budgets;
 mod compare_pairs;
+mod compare_rehearsed;
 mod front_end;
 mod rehearse_body;
-mod compare_rehearsed;
 pub mod rehearse_truth;
 pub mod table;
 pub mod trial;

@@ -1,0 +1,119 @@
+//! `shutline measure`: the main job.
+
+use std::path::PathBuf;
+
+use clap::Args;
+use shutline::files::{OutputFolder, content_hash, open_scan, read_plan};
+use shutline::pipeline::{MeasuredScan, measure_scan};
+use shutline::render::RunFacts;
+use shutline::scan::ScanSource;
+
+use super::align::open_reference;
+use super::exit_code::Outcome;
+use super::messages::{Failure, Talk, print_data};
+use super::progress::Progress;
+use super::results::{input_file, write_results};
+use super::summary_table::summary_table;
+
+/// Measure gap and flush of every seam, judge them, and write tables and pictures
+#[derive(Debug, Args)]
+#[command(after_help = "Example:\n  shutline measure sample-scans/gannet-before.ply \
+--plan sample-scans/gannet.seams.toml --out out/before")]
+pub struct Measure {
+    /// The scan file, or - for standard input
+    scan: PathBuf,
+    /// The seam plan (TOML)
+    #[arg(long)]
+    plan: PathBuf,
+    /// Folder for the results; made if missing
+    #[arg(long)]
+    out: PathBuf,
+    /// Print the record as JSON instead of the table
+    #[arg(long)]
+    json: bool,
+    /// How many worst sections to draw for each seam
+    #[arg(long, default_value_t = 3)]
+    sections: usize,
+    /// Threads to use; all cores by default
+    #[arg(long)]
+    threads: Option<usize>,
+    /// Say on standard error how long each stage took
+    #[arg(long)]
+    timings: bool,
+    /// Leave the scan's SHA-256 out of the record, which for a very large scan takes longer than measuring it
+    #[arg(long)]
+    no_hash: bool,
+}
+
+impl Measure {
+    pub fn run(&self, talk: Talk) -> Result<Outcome, Failure> {
+        if let Some(threads) = self.threads {
+            rayon::ThreadPoolBuilder::new().num_threads(threads).build_global()?;
+        }
+        let progress = Progress::start(talk.is_quiet);
+        progress.begin_named("open");
+        let plan = read_plan(&self.plan)?;
+        let folder = OutputFolder::begin(&self.out)?;
+        let source = open_scan(&self.scan, plan.scan.units)?;
+        let reference = open_reference(&plan, &self.plan)?;
+        let (measured, hash) = rayon::join(
+            || measure_scan(source.as_ref(), &plan, reference.as_deref(), &progress),
+            || self.scan_hash(),
+        );
+        let measured = measured?;
+        progress.begin_named("report");
+        let run = self.run_facts(&measured, source.as_ref(), hash?)?;
+        for warning in &run.warnings {
+            talk.warning(warning);
+        }
+        let record = write_results(&folder, &plan, &measured, &run, self.sections)?;
+        folder.finish()?;
+        progress.finish();
+        if self.json {
+            print_data(&record)?;
+        } else {
+            print_data(&summary_table(&plan, &measured.summary))?;
+        }
+        talk.line(format!("written to {}", self.out.display()));
+        if self.timings {
+            talk.line(progress.timings().trim_end());
+        }
+        Ok(Outcome::of(measured.summary.is_all_good()))
+    }
+
+    fn run_facts(
+        &self,
+        measured: &MeasuredScan,
+        source: &dyn ScanSource,
+        scan_sha256: Option<String>,
+    ) -> Result<RunFacts, Failure> {
+        let mut inputs = vec![input_file("plan", &self.plan, content_hash(&self.plan)?)];
+        inputs.extend(scan_sha256.map(|sha256| input_file("scan", &self.scan, sha256)));
+        let mut warnings: Vec<String> = measured.alignment.warnings.iter().map(ToString::to_string).collect();
+        if measured.points_not_finite > 0 {
+            warnings.push(format!(
+                "{} of {} points are infinite or not a number and were left out",
+                measured.points_not_finite, measured.points_seen
+            ));
+        }
+        Ok(RunFacts {
+            program_version: env!("CARGO_PKG_VERSION").to_owned(),
+            measured_at: Some(jiff::Timestamp::now().to_string()),
+            scan_format: source.facts().format.clone(),
+            scan_point_count: Some(measured.points_seen),
+            skipped_point_count: measured.points_not_finite,
+            inputs,
+            settings: Vec::new(),
+            warnings,
+        })
+    }
+
+    /// `None` where it was not wanted or the scan came through a pipe.
+    fn scan_hash(&self) -> Result<Option<String>, shutline::files::ReadError> {
+        if self.no_hash || self.scan.as_os_str() == "-" {
+            Ok(None)
+        } else {
+            content_hash(&self.scan).map(Some)
+        }
+    }
+}

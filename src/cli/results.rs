@@ -1,0 +1,54 @@
+//! Everything that one measured scan leaves in its folder.
+
+use std::path::Path;
+
+use shutline::files::OutputFolder;
+use shutline::pipeline::MeasuredScan;
+use shutline::plan::Plan;
+use shutline::render::{
+    InputFile, ReportSettings, Results, RunFacts, SectionSettings, StripSettings, readings_csv, record_json,
+    report_html, section_png, strip_png,
+};
+
+use super::messages::Failure;
+
+/// Writes tables, pictures, the page and the record; gives the record back.
+pub fn write_results(
+    folder: &OutputFolder,
+    plan: &Plan,
+    measured: &MeasuredScan,
+    run: &RunFacts,
+    sections: usize,
+) -> Result<String, Failure> {
+    folder.write("readings.csv", readings_csv(plan, &measured.seams)?.as_bytes())?;
+    let strip = StripSettings::default();
+    let section = SectionSettings::default();
+    for (judged, summary) in measured.seams.iter().zip(&measured.summary.seams) {
+        folder.write(&format!("strips/{}.png", judged.seam), &strip_png(plan, judged, &strip)?)?;
+        for station in summary.worst_stations(sections) {
+            let picture = section_png(plan, judged, station, &section)?;
+            folder.write(&format!("sections/{}-{station}.png", judged.seam), &picture)?;
+        }
+    }
+    let results = Results {
+        plan,
+        judged: &measured.seams,
+        summary: &measured.summary,
+        alignment: Some(&measured.alignment),
+        run,
+    };
+    folder.write("report.html", report_html(&results, &ReportSettings::default())?.as_bytes())?;
+    let record = record_json(&results)?;
+    folder.write("record.json", record.as_bytes())?;
+    Ok(record)
+}
+
+/// An input as the record names it: by its file name, without the folders of this machine.
+pub fn input_file(role: &str, path: &Path, sha256: String) -> InputFile {
+    InputFile {
+        role: role.to_owned(),
+        name: path.file_name().map_or_else(|| "-".to_owned(), |name| name.to_string_lossy().into_owned()),
+        sha256,
+        byte_count: std::fs::metadata(path).map_or(0, |facts| facts.len()),
+    }
+}

@@ -1,0 +1,122 @@
+//! The short table that `measure` leaves on the terminal.
+//!
+//! In: the summary of a scan. Out: text, at most 100 columns, in the plan's unit.
+
+use std::fmt::Write;
+
+use shutline::judge::Verdict;
+use shutline::plan::Plan;
+use shutline::summarise::{MeasurandSummary, Place, ScanSummary, SeamSummary};
+use shutline::units::LengthUnit;
+
+/// Worst places that are written out below the table.
+const WORST_LISTED: usize = 5;
+
+/// The table with a line a seam, the totals, and the worst places in words.
+pub fn summary_table(plan: &Plan, summary: &ScanSummary) -> String {
+    let mut text = format!(
+        "{:<24} {:<26} {:<26} {}\n",
+        "seam",
+        format!("gap, {}", plan.units.symbol()),
+        format!("flush, {}", plan.units.symbol()),
+        "verdict"
+    );
+    for seam in &summary.seams {
+        // Writing to a string cannot fail.
+        let _ = writeln!(
+            text,
+            "{:<24} {:<26} {:<26} {}",
+            seam.seam.0,
+            spread(&seam.gap, plan.units),
+            spread(&seam.flush, plan.units),
+            verdict_words(seam),
+        );
+    }
+    let counts = summary.counts();
+    let _ = writeln!(
+        text,
+        "\n{} of {} readings good, {} out, {} undecided, {} unseen",
+        counts.good,
+        counts.total(),
+        counts.out(),
+        counts.undecided,
+        counts.unseen
+    );
+    text.push_str(&worst_places(plan, summary));
+    text
+}
+
+fn spread(measurand: &MeasurandSummary, unit: LengthUnit) -> String {
+    match (&measurand.mean, &measurand.least, &measurand.greatest) {
+        (Some(mean), Some(least), Some(greatest)) => format!(
+            "{} ({} to {})",
+            number(mean.value_mm, unit),
+            number(least.value_mm, unit),
+            number(greatest.value_mm, unit)
+        ),
+        _ => "unseen".to_owned(),
+    }
+}
+
+fn verdict_words(seam: &SeamSummary) -> String {
+    let out = seam.gap.counts.out() + seam.flush.counts.out();
+    let open = seam.gap.counts.undecided + seam.flush.counts.undecided;
+    let word = seam.verdict().word();
+    match (out, open) {
+        (0, 0) => word.to_owned(),
+        (0, open) => format!("{word}, {open} undecided"),
+        (out, 0) => format!("{word}, {out} out"),
+        (out, open) => format!("{word}, {out} out, {open} undecided"),
+    }
+}
+
+fn worst_places(plan: &Plan, summary: &ScanSummary) -> String {
+    let mut places: Vec<(&SeamSummary, &'static str, &Place)> = summary
+        .seams
+        .iter()
+        .flat_map(|seam| {
+            let gap = seam.gap.runs.iter().map(move |run| (seam, "gap", &run.worst));
+            gap.chain(seam.flush.runs.iter().map(move |run| (seam, "flush", &run.worst)))
+        })
+        .collect();
+    places.sort_by(|left, right| right.2.beyond_mm.total_cmp(&left.2.beyond_mm));
+    let mut text = String::new();
+    for (seam, what, place) in places.into_iter().take(WORST_LISTED) {
+        let _ = writeln!(
+            text,
+            "  {}: {what} {} at {} {} along: {} ± {} (limit passed by {})",
+            seam.seam,
+            place.verdict.word(),
+            round_length(place.along_mm, plan.units),
+            plan.units.symbol(),
+            number(place.value_mm, plan.units),
+            number(place.expanded_mm, plan.units),
+            number(place.beyond_mm, plan.units),
+        );
+    }
+    let tapered = summary.seams.iter().filter(|seam| seam.taper_verdict.is_some_and(Verdict::is_out));
+    for seam in tapered {
+        if let Some(taper) = &seam.taper {
+            let _ = writeln!(
+                text,
+                "  {}: the gap changes by {} between {} and {} {} along",
+                seam.seam,
+                number(taper.change.value_mm, plan.units),
+                round_length(taper.from_mm, plan.units),
+                round_length(taper.to_mm, plan.units),
+                plan.units.symbol(),
+            );
+        }
+    }
+    text
+}
+
+fn number(value_mm: f64, unit: LengthUnit) -> String {
+    let decimals = if unit == LengthUnit::Inch { 3 } else { 2 };
+    format!("{:.decimals$}", value_mm / unit.mm())
+}
+
+fn round_length(value_mm: f64, unit: LengthUnit) -> String {
+    let decimals = usize::from(unit == LengthUnit::Inch);
+    format!("{:.decimals$}", value_mm / unit.mm())
+}
