@@ -4,6 +4,7 @@ mod align_surface;
 pub mod budgets;
 mod compare_pairs;
 mod compare_rehearsed;
+mod found_seams;
 mod front_end;
 mod rehearse_body;
 pub mod rehearse_truth;
