@@ -30,6 +30,8 @@ const CHANGE_PLOT: f64 = 84.0;
 const FOOT: f64 = 26.0;
 /// Coverage factor of the band (JCGM 100:2008, 6.3.3).
 const BAND_COVERAGE_FACTOR: f64 = 2.0;
+/// Room that a value beside its mark takes.
+const VALUE_ROOM: f64 = 48.0;
 /// Least span of the change's scale, mm, so that noise does not look like news.
 const LEAST_SPAN_MM: f64 = 0.4;
 
@@ -194,9 +196,10 @@ impl ChangeLane<'_> {
             let centre = [self.x.place(station.along_mm), y.place(change.value_mm)];
             let letter = if station.trend == Trend::Better { "B" } else { "W" };
             picture.badge(centre, 7.0, trend_ink(station.trend), letter);
-            let beside = [centre[0] + 10.0, centre[1] + 4.0];
+            let is_near_end = centre[0] + VALUE_ROOM > self.area.right();
+            let (step, anchor) = if is_near_end { (-10.0, Anchor::End) } else { (10.0, Anchor::Start) };
             let value = signed(change.value_mm, self.plan.units);
-            picture.bold(beside, 11.0, Anchor::Start, Ink::Text, value);
+            picture.bold([centre[0] + step, centre[1] + 4.0], 11.0, anchor, Ink::Text, value);
         }
     }
 }
