@@ -113,7 +113,13 @@ pub fn fit_target_sphere(points: &[Point3<f64>], diameter_mm: f64) -> Result<Sph
         }
         on_sphere = next;
     }
-    let free = fit_sphere(&on_sphere).ok_or_else(|| "its points lie in a plane".to_owned())?;
+    // Points chosen by a wrong radius agree with it: the free sphere chooses its own, a few times over.
+    let in_plane = || "its points lie in a plane".to_owned();
+    let mut free = fit_sphere(&on_sphere).ok_or_else(in_plane)?;
+    for _ in 0..10 {
+        let own = within_shell(&points, &free.centre, free.radius_mm, shell_mm);
+        free = fit_sphere(&own).ok_or_else(in_plane)?;
+    }
     if (free.radius_mm / radius_mm - 1.0).abs() > RADIUS_SLACK {
         return Err(format!("the points there prefer a diameter of {:.2} mm", 2.0 * free.radius_mm));
     }

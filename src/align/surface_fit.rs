@@ -63,7 +63,7 @@ impl Reference {
             return Err(AlignError::NoFixedPanel);
         }
         let points = thinned(source, REFERENCE_NODES * POINTS_PER_NODE)?;
-        let surface = Surface::lay(&points, REFERENCE_NODES)?;
+        let surface = Surface::lay(&points, REFERENCE_NODES.min(points.points.len() / POINTS_PER_NODE))?;
         let finder = PanelFinder::new(plan);
         let panel_of: Vec<Option<usize>> = surface.nodes.iter().map(|node| finder.panel_of(node)).collect();
         let carries: Vec<bool> =

@@ -1,6 +1,7 @@
 //! Published numbers, each with its source.
 
 mod align;
+mod align_spheres;
 mod check_table;
 mod curve_frames;
 mod decisions;

@@ -9,7 +9,11 @@ use shutline::scan::VecSource;
 
 use super::front_end::{ORDINARY, plan, pose, pose_error, reference_points, scanned};
 
-/// Pose error at the seams that must hold, mm and degrees: a fifth of a good scan's own accuracy.
+/// Pose error at the seams that must hold, mm and degrees: below a good scan's own accuracy.
+///
+/// Over 200 trials the best fit is not there yet: 167 are inside, none is wrong, the worst is off by 0.045 mm. What is
+/// left comes from the scan's long waves (0.01 mm over 120 mm) on the part of the fixed panels that is used; without
+/// them and without noise the error is 0.0005 mm. The few seeds that always run are inside and guard against worse.
 const BUDGET: (f64, f64) = (0.02, 0.005);
 
 struct Trial {
@@ -99,13 +103,13 @@ fn coarse_from_any_pose_holds_the_budget() {
 }
 
 #[test]
-#[ignore = "200 trials, some minutes"]
+#[ignore = "200 trials, some minutes; fails: 167 of 200 in budget, wanted 198"]
 fn best_fit_200_trials() {
     check(&best_fit_trials(200), 0.99);
 }
 
 #[test]
-#[ignore = "200 trials, some minutes"]
+#[ignore = "200 trials, some minutes; not run to its end yet"]
 fn coarse_200_trials() {
     check(&coarse_trials(200), 0.98);
 }

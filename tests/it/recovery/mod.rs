@@ -1,11 +1,12 @@
 //! Rehearsed scans with exact truth: bias, spread and coverage held to budgets.
 
+mod align_refusals;
 mod align_surface;
 pub mod budgets;
 mod compare_pairs;
 mod compare_rehearsed;
 mod found_seams;
-mod front_end;
+pub mod front_end;
 mod rehearse_body;
 pub mod rehearse_truth;
 pub mod table;
