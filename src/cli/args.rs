@@ -27,7 +27,6 @@ pub enum Command {
     Trace(trace::Trace),
     Find(find::Find),
     Rehearse(rehearse::Rehearse),
-    Align(align::Align),
     Check(check::Check),
     Schema(schema::Schema),
 }

@@ -4,7 +4,6 @@
 //! line in `args.rs`, one arm below. Any library error turns into a [`messages::Failure`] with `?`.
 
 mod align;
-mod align;
 mod args;
 mod check;
 mod compare;
@@ -41,7 +40,6 @@ pub fn run() -> ExitCode {
         Command::Trace(command) => command.run(talk),
         Command::Find(command) => command.run(talk),
         Command::Rehearse(command) => command.run(talk),
-        Command::Align(command) => command.run(talk),
         Command::Check(command) => command.run(),
         Command::Schema(command) => command.run(),
     };
