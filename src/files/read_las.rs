@@ -32,7 +32,48 @@ fn broken(source: &ByteSource, problem: impl Into<String>) -> ReadError {
     ReadError::malformed(source.path(), FORMAT, "its content", problem)
 }
 
+/// Offset of "offset to point data" and of the point format in the public header (LAS 1.4 R15, table 3).
+const POINT_DATA_OFFSET_AT: u64 = 96;
+const POINT_FORMAT_AT: u64 = 104;
+/// Set in the point format of packed files.
+const PACKED_BIT: u8 = 0x80;
+/// A packed chunk begins with one whole point, which has at least 20 bytes (LAS 1.4 R15, point format 0).
+const LEAST_CHUNK_BYTES: u64 = 20;
+
+/// The decoder of packed files makes room for as many chunks as the file says that it has; so look first.
+fn check_chunk_count(source: &ByteSource) -> Result<(), ReadError> {
+    let byte = source.bytes_at(POINT_FORMAT_AT, 1).map_err(|error| ReadError::read(source.path(), error))?;
+    if byte.first().is_none_or(|format| format & PACKED_BIT == 0) {
+        return Ok(());
+    }
+    let data_at = u64::from(number_at(source, POINT_DATA_OFFSET_AT)?);
+    let place = |at| -> Result<u64, ReadError> {
+        let low = u64::from(number_at(source, at)?);
+        Ok(low | u64::from(number_at(source, at + 4)?) << 32)
+    };
+    let mut table_at = place(data_at)?;
+    // Written in one go without going back, the place of the table stands at the end of the file.
+    if table_at == u64::MAX {
+        table_at = place(source.len().saturating_sub(8))?;
+    }
+    let chunk_count = u64::from(number_at(source, table_at.saturating_add(4))?);
+    if chunk_count > source.len() / LEAST_CHUNK_BYTES {
+        return Err(broken(source, format!("{chunk_count} chunks are promised, more than the file can hold")));
+    }
+    Ok(())
+}
+
+/// Four bytes, little endian.
+fn number_at(source: &ByteSource, at: u64) -> Result<u32, ReadError> {
+    let bytes = source.bytes_at(at, 4).map_err(|error| ReadError::read(source.path(), error))?;
+    match *bytes.as_slice() {
+        [a, b, c, d] => Ok(u32::from_le_bytes([a, b, c, d])),
+        _ => Err(broken(source, "it ends before its table of chunks")),
+    }
+}
+
 fn decode(source: &Arc<ByteSource>) -> Result<Spool, ReadError> {
+    check_chunk_count(source)?;
     let fault = |error: las::Error| broken(source, error.to_string());
     let input = BufReader::with_capacity(256 << 10, SharedReader::new(Arc::clone(source)));
     let mut reader = Reader::new(input).map_err(fault)?;

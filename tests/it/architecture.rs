@@ -36,7 +36,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
             "rehearse",
         ],
     ),
-    ("files", &["units", "frames", "geometry", "scan", "plan"]),
+    ("files", &["units", "frames", "geometry", "scan", "plan", "rehearse"]),
     (
         "pipeline",
         &[
