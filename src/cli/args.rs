@@ -2,7 +2,7 @@
 
 use clap::{Parser, Subcommand};
 
-use super::{align, check, compare, find, measure, rehearse, schema, trace};
+use super::{align, check, compare, find, look, measure, rehearse, schema, trace};
 
 /// Panel gaps and flush from a 3D scan of a car, seam by seam.
 #[derive(Debug, Parser)]
@@ -26,6 +26,7 @@ pub enum Command {
     Align(align::Align),
     Trace(trace::Trace),
     Find(find::Find),
+    Look(look::Look),
     Rehearse(rehearse::Rehearse),
     Check(check::Check),
     Schema(schema::Schema),

@@ -9,6 +9,7 @@ mod check;
 mod compare;
 mod exit_code;
 mod find;
+mod look;
 mod measure;
 mod messages;
 mod progress;
@@ -39,6 +40,7 @@ pub fn run() -> ExitCode {
         Command::Align(command) => command.run(talk),
         Command::Trace(command) => command.run(talk),
         Command::Find(command) => command.run(talk),
+        Command::Look(command) => command.run(talk),
         Command::Rehearse(command) => command.run(talk),
         Command::Check(command) => command.run(),
         Command::Schema(command) => command.run(),

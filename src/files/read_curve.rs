@@ -8,8 +8,8 @@ use std::path::Path;
 
 use nalgebra::{Point3, Vector3};
 
-use super::curve_csv;
 use super::read_error::ReadError;
+use super::{curve_csv, curve_dxf, curve_obj};
 use crate::units::LengthUnit;
 
 /// Largest curve file that is read, bytes: exchange files of whole cars run to some hundred MB.
@@ -59,6 +59,12 @@ pub fn read_curve(path: &Path, name: Option<&str>, plan_unit: LengthUnit) -> Res
 }
 
 fn curves_of(path: &Path, bytes: &[u8]) -> Result<Vec<RawCurve>, ReadError> {
+    if curve_dxf::is_dxf(bytes) {
+        return curve_dxf::read(path, bytes);
+    }
+    if curve_obj::is_obj(bytes) {
+        return curve_obj::read(path, bytes);
+    }
     Ok(vec![curve_csv::read(path, bytes)?])
 }
 

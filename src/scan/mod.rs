@@ -4,8 +4,10 @@
 //! Units: millimetres, already multiplied by the plan's or the file's unit.
 //! Does not hold a whole scan: a source is read part by part, and most points are dropped at first sight.
 
+mod look;
 mod source;
 
+pub use look::{ScanLook, UnitWarning, look};
 pub use source::{
     NoTriangles, PointBlock, PointSink, ScanFailure, ScanSource, SourceFacts, Triangle, TriangleSink,
     VecSource,

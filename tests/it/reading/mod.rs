@@ -3,3 +3,5 @@
 mod by_hand;
 mod by_libraries;
 mod collect;
+mod curves;
+mod mutated;
