@@ -216,3 +216,49 @@ pub const fn mark(verdict: Verdict) -> &'static str {
         Verdict::Unseen => "–",
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// WCAG 2.2, relative luminance and contrast ratio.
+    fn luminance(Rgb(red, green, blue): Rgb) -> f64 {
+        let linear = |value: u8| {
+            let share = f64::from(value) / 255.0;
+            if share <= 0.04045 { share / 12.92 } else { ((share + 0.055) / 1.055).powf(2.4) }
+        };
+        0.2126 * linear(red) + 0.7152 * linear(green) + 0.0722 * linear(blue)
+    }
+
+    fn contrast(one: Rgb, other: Rgb) -> f64 {
+        let (one, other) = (luminance(one), luminance(other));
+        (one.max(other) + 0.05) / (one.min(other) + 0.05)
+    }
+
+    /// Okabe and Ito's orange and blue against white (2.2523, 5.1854): Wong, Nature Methods 8 (2011) 441 for the hex.
+    #[test]
+    fn contrast_agrees_with_values_of_a_published_palette() {
+        let white = Rgb(255, 255, 255);
+        assert!((contrast(Rgb(0xe6, 0x9f, 0x00), white) - 2.2523).abs() < 5e-5);
+        assert!((contrast(Rgb(0x00, 0x72, 0xb2), white) - 5.1854).abs() < 5e-5);
+    }
+
+    /// WCAG 2.2, 1.4.3 (text, 4.5) and 1.4.11 (graphics that carry meaning, 3).
+    #[test]
+    fn words_and_marks_stand_out_on_light_and_dark_paper() {
+        for theme in [Theme::Light, Theme::Dark] {
+            for ground in [Ink::Paper, Ink::Band] {
+                for ink in [Ink::Text, Ink::Muted] {
+                    let found = contrast(ink.rgb(theme), ground.rgb(theme));
+                    assert!(found >= 4.5, "{ink:?} on {ground:?}, {theme:?}: {found:.2}");
+                }
+            }
+            for severity in [Severity::Slight, Severity::Clear, Severity::Severe] {
+                for ink in [Ink::Below(severity), Ink::Above(severity), Ink::GoodLine, Ink::Undecided] {
+                    let found = contrast(ink.rgb(theme), Ink::Paper.rgb(theme));
+                    assert!(found >= 3.0, "{ink:?}, {theme:?}: {found:.2}");
+                }
+            }
+        }
+    }
+}
