@@ -24,7 +24,9 @@ mod report;
 mod seam;
 mod settings;
 mod shared;
+mod smoothing;
 mod station;
+mod surface_noise;
 #[cfg(test)]
 mod trial;
 mod uncertainty;

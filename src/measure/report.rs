@@ -13,7 +13,9 @@ use super::reading::{EdgeReading, Estimate, Profile, Reason, StationReading, War
 use super::seam::reason_near;
 use super::settings::MeasureSettings;
 use super::shared::Shared;
+use super::smoothing::Smoothing;
 use super::station::{Fitted, FittedSide, SIGNS};
+use super::surface_noise::height_u_mm;
 use super::uncertainty::{Evidence, LocalNoise, flush_components, gap_components, noise_from_differences};
 use crate::geometry::Curve;
 use crate::plan::{Seam, Station};
@@ -44,6 +46,7 @@ pub(super) struct Context<'a> {
     pub(super) bands_mm: [Option<f64>; 2],
     /// Radius of each side at each station, as far as known beforehand.
     pub(super) radii: Vec<[Option<Shared>; 2]>,
+    pub(super) smoothing: Smoothing,
 }
 
 /// A station that could not be measured at all.
@@ -73,7 +76,7 @@ pub(super) fn report_stations(context: &Context<'_>, fitted: &[Fitted]) -> Vec<S
     let reach_mm = context.settings.hem_reach_mm;
     let gaps = values(&|fit| gap_mm(fit, context.flat, context.datum, context.seam.gap.method, reach_mm));
     let flushes = values(&|fit| flush_mm(fit, context.datum, context.seam.flush.method));
-    let noises = [noise_of(context, &gaps, 2.0 * reach_mm), noise_of(context, &flushes, 10.0)];
+    let noises = [noise_of(context, &gaps, 2.0 * reach_mm), flush_noise(context, fitted, &flushes)];
     let mut readings: Vec<StationReading> = stations
         .iter()
         .enumerate()
@@ -90,6 +93,21 @@ fn noise_of(context: &Context<'_>, values: &[Result<f64, Reason>], apart_mm: f64
     let values: Vec<Option<f64>> = values.iter().map(|value| value.ok()).collect();
     let lag = (apart_mm / context.seam.station_spacing_mm - 1e-6).ceil().max(1.0) as usize;
     noise_from_differences(&values, lag)
+}
+
+/// What the surfaces' residuals say, or else what differences between stations show.
+fn flush_noise(
+    context: &Context<'_>,
+    fitted: &[Fitted],
+    flushes: &[Result<f64, Reason>],
+) -> Option<LocalNoise> {
+    let heights = [0, 1].map(|side| height_u_mm(context.flat, fitted, side, context.settings));
+    match heights {
+        [Some(left_mm), Some(right_mm)] => {
+            Some(LocalNoise { u_mm: left_mm.hypot(right_mm), degrees_of_freedom: 50.0 })
+        }
+        _ => noise_of(context, flushes, 2.0 * context.settings.surface_reach_mm),
+    }
 }
 
 /// Why a fitted station must not be reported, if so.
@@ -145,14 +163,12 @@ fn report_one(
     };
     let [Some(left), Some(right)] = &fit.sides else { return reading };
     let radius_u_mm = context.radii[station.index].map(|shared| shared.map_or(0.1, |known| known.u));
-    let smoothing_mm = context.settings.smoothing_mm.unwrap_or(0.0);
     let evidence = Evidence {
         sides: [left, right],
         gap_noise,
         flush_noise,
         accuracy_mm: context.settings.accuracy_mm,
-        smoothing_mm,
-        smoothing_u_mm: 0.1 * smoothing_mm,
+        smoothing_u_mm2: context.smoothing.u_mm2,
         radius_u_mm,
     };
     reading.gap = gap.map(|value| Estimate::from_components(value, gap_components(&evidence)));

@@ -12,6 +12,7 @@ use super::reading::{Reason, SeamReadings, StationReading, Warning};
 use super::report::{Context, report_stations, unmeasured};
 use super::settings::MeasureSettings;
 use super::shared::{Shared, shared_curvature, shared_radius};
+use super::smoothing::{Smoothing, estimate_smoothing};
 use super::station::{Fitted, SideKnowledge, fit_station};
 use super::window::choose_band_mm;
 use crate::geometry::median_in_place;
@@ -68,6 +69,7 @@ struct Run<'a> {
     datum: usize,
     settings: &'a MeasureSettings,
     spacing_mm: f64,
+    smoothing_mm: f64,
     /// Distances of the stations along the centre line, mm.
     places: Vec<f64>,
 }
@@ -81,15 +83,22 @@ fn measure_along(
 ) -> Vec<StationReading> {
     let station_place = |station| line.curve.nearest(&seam.station_point(station)).along_mm;
     let flat = FlatSeam::new(band, Track::of(&line.curve), |along_mm| line.line_s_mm(along_mm));
-    let run = Run {
+    let mut run = Run {
         seam,
         spacing_mm: spacing_mm(&flat.cells, 0).unwrap_or(SPACING_UNKNOWN_MM),
         flat,
         line,
         datum: usize::from(seam.datum_side == Side::Right),
         settings,
+        smoothing_mm: 0.0,
         places: seam.stations().iter().map(station_place).collect(),
     };
+    let sharp = run.fit_all(|s_mm, side| run.first_knowledge(s_mm, side));
+    let smoothing = match settings.smoothing_mm {
+        Some(stated_mm) => Smoothing::stated(stated_mm),
+        None => estimate_smoothing(&run.flat, &sharp, settings),
+    };
+    run.smoothing_mm = smoothing.width_mm();
     let alone = run.fit_all(|s_mm, side| run.first_knowledge(s_mm, side));
     let bands_mm = [0, 1].map(|side| choose_band_mm(&run.flat, &alone, side, settings));
     let banded = run.fit_all(|s_mm, side| {
@@ -107,10 +116,9 @@ fn measure_along(
         }
     });
     let radii = run.places.iter().map(|s_mm| [0, 1].map(|side| run.radius(&alone, side, *s_mm))).collect();
-    report_stations(
-        &Context { seam, flat: &run.flat, datum: run.datum, settings, nodes, bands_mm, radii },
-        &fitted,
-    )
+    let context =
+        Context { seam, flat: &run.flat, datum: run.datum, settings, nodes, bands_mm, radii, smoothing };
+    report_stations(&context, &fitted)
 }
 
 impl Run<'_> {
@@ -128,7 +136,7 @@ impl Run<'_> {
             radius_mm: None,
             curvature: None,
             window_mm: FIRST_BAND_MM,
-            smoothing_mm: self.settings.smoothing_mm.unwrap_or(0.0),
+            smoothing_mm: self.smoothing_mm,
             spacing_mm: self.spacing_mm,
         }
     }

@@ -17,8 +17,10 @@ const FEWEST_DIFFERENCES: usize = 6;
 /// scatter to fit error on practice scans with a hand-held scanner's noise.
 const CORRELATION_FACTOR: f64 = 5.0;
 /// Share of the scanner's common error that reaches the flush: both outer surfaces are seen by the same views, opposite
-/// hems are not.
-const COMMON_SHARE_OF_FLUSH: f64 = 0.25;
+/// hems are not, but each panel's surface has long waves of its own.
+const COMMON_SHARE_OF_FLUSH: f64 = 0.6;
+/// Neighbouring stations share the noise at their common border, so that differences show a little less than there is.
+const BORDER_FACTOR: f64 = 1.15;
 
 /// Noise of a seam's values as the differences between neighbours show it.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -51,8 +53,8 @@ pub(super) struct Evidence<'a> {
     pub(super) gap_noise: Option<LocalNoise>,
     pub(super) flush_noise: Option<LocalNoise>,
     pub(super) accuracy_mm: f64,
-    pub(super) smoothing_mm: f64,
-    pub(super) smoothing_u_mm: f64,
+    /// Standard uncertainty of the scanner's smoothing as a variance, mm².
+    pub(super) smoothing_u_mm2: f64,
     /// Standard uncertainty of each side's radius where it was shared or given, mm.
     pub(super) radius_u_mm: [f64; 2],
 }
@@ -71,7 +73,7 @@ fn fit_error_of_flush(sides: &[&FittedSide; 2]) -> f64 {
 
 fn noise_component(noise: Option<LocalNoise>, fit_error_mm: f64) -> Component {
     let (u_mm, degrees_of_freedom) = match noise {
-        Some(local) => (local.u_mm.max(fit_error_mm), local.degrees_of_freedom),
+        Some(local) => ((BORDER_FACTOR * local.u_mm).max(fit_error_mm), local.degrees_of_freedom),
         None => (CORRELATION_FACTOR * fit_error_mm, 4.0),
     };
     Component { source: UncertaintySource::ScanNoise, u_mm, degrees_of_freedom }
@@ -110,7 +112,7 @@ pub(super) fn flush_components(evidence: &Evidence<'_>) -> Vec<Component> {
 fn smoothing_doubt_mm(evidence: &Evidence<'_>) -> f64 {
     let sharpness: f64 =
         evidence.sides.iter().filter_map(|side| Some(1.0 / side.arc.as_ref()?.radius_mm)).sum();
-    0.72 * evidence.smoothing_mm.max(0.1) * evidence.smoothing_u_mm * sharpness
+    0.36 * evidence.smoothing_u_mm2 * sharpness
 }
 
 /// What a radius that is off by its uncertainty moves the edge, where the arc is seen only part of the way, mm.
