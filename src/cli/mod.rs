@@ -40,7 +40,7 @@ pub fn run() -> ExitCode {
         Command::Align(command) => command.run(talk),
         Command::Trace(command) => command.run(talk),
         Command::Find(command) => command.run(talk),
-        Command::Look(command) => command.run(talk),
+        Command::Look(command) => command.run(),
         Command::Rehearse(command) => command.run(talk),
         Command::Check(command) => command.run(),
         Command::Schema(command) => command.run(),

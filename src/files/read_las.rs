@@ -58,7 +58,10 @@ fn check_chunk_count(source: &ByteSource) -> Result<(), ReadError> {
     }
     let chunk_count = u64::from(number_at(source, table_at.saturating_add(4))?);
     if chunk_count > source.len() / LEAST_CHUNK_BYTES {
-        return Err(broken(source, format!("{chunk_count} chunks are promised, more than the file can hold")));
+        return Err(broken(
+            source,
+            format!("{chunk_count} chunks are promised, more than the file can hold"),
+        ));
     }
     Ok(())
 }
