@@ -14,6 +14,7 @@ mod measure;
 mod messages;
 mod progress;
 mod rehearse;
+mod rehearse_gannet;
 mod results;
 mod schema;
 mod summary_table;

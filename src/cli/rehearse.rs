@@ -12,6 +12,7 @@ use shutline::rehearse::{
 
 use super::exit_code::Outcome;
 use super::messages::{Failure, Talk};
+use super::rehearse_gannet::write_gannet;
 
 /// Make a practice scan with known gap and flush, to see what accuracy to expect
 #[derive(Debug, Args)]
@@ -21,11 +22,14 @@ shutline rehearse --plan sample-scans/gannet.seams.toml --out out/practice.ply -
 )]
 pub struct Rehearse {
     /// The seam plan (TOML)
-    #[arg(long)]
-    plan: PathBuf,
+    #[arg(long, required_unless_present = "gannet")]
+    plan: Option<PathBuf>,
     /// The scan to write (PLY, binary)
-    #[arg(long, short)]
-    out: PathBuf,
+    #[arg(long, short, required_unless_present = "gannet")]
+    out: Option<PathBuf>,
+    /// Instead of all else: make the sample scans of the Gannet coupe again, in this folder
+    #[arg(long, value_name = "DIR", conflicts_with_all = ["plan", "out", "settings", "seed", "scanner"])]
+    gannet: Option<PathBuf>,
     /// Where the true values go [default: truth.csv beside the scan]
     #[arg(long)]
     truth: Option<PathBuf>,
@@ -82,19 +86,25 @@ enum Grade {
 
 impl Rehearse {
     pub fn run(&self, talk: Talk) -> Result<Outcome, Failure> {
-        let plan = read_plan(&self.plan)?;
+        if let Some(folder) = &self.gannet {
+            return write_gannet(folder, talk);
+        }
+        let (Some(plan_path), Some(out)) = (&self.plan, &self.out) else {
+            return Err(Failure::new("give --plan and --out"));
+        };
+        let plan = read_plan(plan_path)?;
         let settings = self.rehearsal()?;
         let layout =
             PlyLayout { normals: settings.output.normals, colour: self.colour, unit: plan.scan.units };
-        let writer = PlyWriter::create(&self.out, layout)?;
+        let writer = PlyWriter::create(out, layout)?;
         let (point_count, truth) = if settings.output.mesh {
             write_mesh(writer, &plan, &settings)?
         } else {
             self.write_cloud(writer, &plan, &settings)?
         };
-        let truth_path = self.truth.clone().unwrap_or_else(|| self.out.with_file_name("truth.csv"));
+        let truth_path = self.truth.clone().unwrap_or_else(|| out.with_file_name("truth.csv"));
         write_file(&truth_path, truth.as_bytes())?;
-        talk.line(format!("{point_count} points in {}", self.out.display()));
+        talk.line(format!("{point_count} points in {}", out.display()));
         talk.line(format!("true values in {}", truth_path.display()));
         Ok(Outcome::AllGood)
     }

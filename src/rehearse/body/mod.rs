@@ -18,13 +18,16 @@
 
 mod body_plan;
 mod body_truth;
+mod gannet;
 mod kinds;
 mod panel;
 mod scan_body;
 mod settings;
 mod surface;
 
+pub use body_plan::body_truth;
 pub use body_truth::{BodyReading, read_body};
+pub use gannet::{gannet, gannet_settings};
 pub use kinds::{BodyDesign, BodyKind, BodySeam, PANEL_IDS, design};
 pub use panel::{BodyPanel, Line, PanelPoint, PanelSide};
 pub use scan_body::{RehearsedBody, TrueSeam, body};

@@ -1,8 +1,8 @@
 //! A whole body scanned: points, normals, which panel each came from, the plan, the truth.
 //!
 //! In: [`BodyKind`], [`BodySettings`]. Out: [`RehearsedBody`]. Frame: Car, points in Scanner where displaced; mm.
-//! Method: each panel's blank is covered by cells of 10 mm; a cell's depth inside the outline decides its spacing; every
-//! point is jittered by a quarter of it. Hems are seen from eight directions fixed to the car; the other panel's edge is
+//! Method: each panel's blank is covered by cells of 10 mm (finer ones near seams if wanted); a cell's depth inside the outline decides its spacing; every
+//! point is jittered by a share of it. Hems are seen from eight directions fixed to the car; the other panel's edge is
 //! taken, for line of sight, as a hem of the same radius at the nominal gap (exact to the panels' moves).
 //! Does not smooth, and has no structure under the gap.
 
@@ -100,19 +100,12 @@ fn scan_panel(index: usize, settings: &BodySettings, scan: &mut RehearsedBody) {
     ];
     let mut random = ChaCha8Rng::seed_from_u64(seed);
     let scanner_from_car = displacement(&settings.displacement);
-    for cell in cells(&surface) {
-        let middle = cell + Vector2::repeat(0.5 * CELL_MM);
-        let depth_mm = panel.depth_mm(&middle) - CELL_MM;
-        if depth_mm < -panel.wrap_mm() - 2.0 * CELL_MM {
-            continue;
-        }
-        let tier = usize::from(depth_mm > settings.fine_mm) + usize::from(depth_mm > settings.middle_mm);
-        let steps = (CELL_MM / settings.spacings_mm[tier].max(0.05)).round().max(1.0) as usize;
-        let step_mm = CELL_MM / steps as f64;
-        for place in 0..steps * steps {
-            let jitter = Vector2::from_fn(|_, _| random.random_range(0.25..0.75));
-            let corner = Vector2::new((place % steps) as f64, (place / steps) as f64);
-            let place = cell + (corner + jitter) * step_mm;
+    let jitter = settings.jitter.clamp(0.01, 0.5);
+    for cell in cells(&scan.design, index, settings) {
+        for place in 0..cell.steps * cell.steps {
+            let jitter = Vector2::from_fn(|_, _| random.random_range(0.5 - jitter..0.5 + jitter));
+            let corner = Vector2::new((place % cell.steps) as f64, (place / cell.steps) as f64);
+            let place = cell.corner + (corner + jitter) * (cell.side_mm / cell.steps as f64);
             if settings.has_distractors && is_masked(&panel.id, &place) {
                 continue;
             }
@@ -131,8 +124,70 @@ fn scan_panel(index: usize, settings: &BodySettings, scan: &mut RehearsedBody) {
     }
 }
 
-/// Lower corners of all cells that a panel may touch.
-fn cells(surface: &BodySurface) -> impl Iterator<Item = Vector2<f64>> {
+/// A square of the blank with its points in a grid.
+struct Cell {
+    corner: Vector2<f64>,
+    side_mm: f64,
+    /// Points along a side.
+    steps: usize,
+}
+
+/// All cells that a panel may touch, those near a dense seam divided.
+fn cells(design: &BodyDesign, index: usize, settings: &BodySettings) -> Vec<Cell> {
+    let panel = &design.panels[index];
+    let parts = (CELL_MM / settings.fine_cell_mm.clamp(0.5, CELL_MM)).round() as usize;
+    let mut cells = Vec::new();
+    for corner in corners(&design.surface) {
+        let depth_mm = least_depth_mm(panel, &corner, CELL_MM);
+        if depth_mm < -panel.wrap_mm() - 2.0 * CELL_MM {
+            continue;
+        }
+        if !is_near_dense(design, index, settings, &corner) {
+            cells.push(Cell { corner, side_mm: CELL_MM, steps: steps(CELL_MM, settings.spacings_mm[2]) });
+            continue;
+        }
+        let parts = if depth_mm > settings.middle_mm { 1 } else { parts };
+        let side_mm = CELL_MM / parts as f64;
+        let stride = (settings.spacings_mm[2] / side_mm).round().max(1.0) as usize;
+        for part in 0..parts * parts {
+            let is_kept_coarse = (part % parts) % stride == 0 && (part / parts) % stride == 0;
+            let corner = corner + Vector2::new((part % parts) as f64, (part / parts) as f64) * side_mm;
+            let depth_mm = least_depth_mm(panel, &corner, side_mm);
+            let tier = usize::from(depth_mm > settings.fine_mm) + usize::from(depth_mm > settings.middle_mm);
+            if tier < 2 || is_kept_coarse {
+                cells.push(Cell { corner, side_mm, steps: steps(side_mm, settings.spacings_mm[tier]) });
+            }
+        }
+    }
+    cells
+}
+
+/// A bound from below on the depth inside the outline in a cell.
+fn least_depth_mm(panel: &BodyPanel, corner: &Vector2<f64>, side_mm: f64) -> f64 {
+    panel.depth_mm(&(corner + Vector2::repeat(0.5 * side_mm))) - side_mm
+}
+
+fn steps(side_mm: f64, spacing_mm: f64) -> usize {
+    (side_mm / spacing_mm.max(0.05)).round().max(1.0) as usize
+}
+
+/// True beside a seam that wants points closer together.
+fn is_near_dense(design: &BodyDesign, index: usize, settings: &BodySettings, corner: &Vector2<f64>) -> bool {
+    let place = corner + Vector2::repeat(0.5 * CELL_MM);
+    let reach_mm = settings.middle_mm + 2.0 * CELL_MM;
+    settings.dense_seams.is_empty()
+        || design.seams.iter().any(|seam| {
+            let run_mm = seam.line.run_mm(&place);
+            settings.dense_seams.contains(&seam.id)
+                && [seam.datum, seam.other].contains(&index)
+                && seam.line.distance_mm(&place).abs() < reach_mm
+                && run_mm > seam.run_mm[0].min(seam.run_mm[1])
+                && run_mm < seam.run_mm[0].max(seam.run_mm[1])
+        })
+}
+
+/// Lower corners of all cells of the surface.
+fn corners(surface: &BodySurface) -> impl Iterator<Item = Vector2<f64>> {
     let [a_mm, b_mm] = surface.extent_mm();
     let count = |[low_mm, high_mm]: [f64; 2]| ((high_mm - low_mm) / CELL_MM).ceil() as usize;
     let (a_count, b_count) = (count(a_mm), count(b_mm));

@@ -21,6 +21,12 @@ pub struct BodySettings {
     pub spacings_mm: [f64; 3],
     pub fine_mm: f64,
     pub middle_mm: f64,
+    /// Side of the cells that decide the spacing near seams, mm; divides 10.
+    pub fine_cell_mm: f64,
+    /// How far points lie off their grid at most, as a share of the spacing: 0.5 leaves no rows.
+    pub jitter: f64,
+    /// Ids of the seams beside which points lie closer; empty: beside every seam and free border.
+    pub dense_seams: Vec<String>,
     /// Gap by seam id, over the seam line's running coordinate (`a` for seams along the car, `b` for seams across).
     pub gaps_mm: BTreeMap<String, Along>,
     /// Rigid moves by panel id, about the panel's middle.
@@ -45,6 +51,9 @@ impl Default for BodySettings {
             spacings_mm: [0.6, 1.5, 4.0],
             fine_mm: 8.0,
             middle_mm: 46.0,
+            fine_cell_mm: 10.0,
+            jitter: 0.25,
+            dense_seams: Vec::new(),
             gaps_mm: BTreeMap::new(),
             moves: BTreeMap::new(),
             reliefs: BTreeMap::new(),
