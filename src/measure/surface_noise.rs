@@ -14,9 +14,10 @@ use crate::section::{CELL_ALONG_MM, FlatSeam};
 const STATIONS: usize = 5;
 /// Correlation lengths that are believed, mm.
 const LENGTH_RANGE_MM: (f64, f64) = (0.8, 8.0);
-/// Real scatter over propagated, on rehearsed scans: long waves leak into the residuals and make them look correlated
-/// over more than they are. Found by trial, not derived.
-const CALIBRATION: f64 = 0.7;
+/// Real scatter over propagated: long waves leak into the residuals and make them look correlated over more than they
+/// are. Found by trial on rehearsed scans of seeds 0 to 5 of three scanner classes, not derived; the coverage that
+/// follows is quoted from seeds that took no part in this.
+const CALIBRATION: f64 = 0.9;
 /// Cells used for the propagation, which takes their number squared.
 const CELL_LIMIT: usize = 320;
 

@@ -27,23 +27,25 @@ fn pooled(scanner: &Scanner, faults: &Faults, seeds: std::ops::Range<u64>, accur
 #[test]
 #[ignore = "a large table: minutes"]
 fn table_of_all_scanner_classes() {
-    let seeds = std::env::var("SEEDS").ok().and_then(|text| text.parse().ok()).unwrap_or(2);
+    let number = |name: &str| std::env::var(name).ok().and_then(|text| text.parse::<u64>().ok());
+    let first = number("FIRST_SEED").unwrap_or(0);
+    let seeds = first..first + number("SEEDS").unwrap_or(2);
     let only = std::env::var("ONLY").unwrap_or_default();
     let clean = Scanner { spacing_mm: 0.3, ..Scanner::default() };
     if only.is_empty() || only == "no noise" {
         println!("{}", by_group("no noise", &pooled(&clean, &Faults::default(), 0..1, 0.0)));
     }
     if only.is_empty() || only == "good" {
-        println!("{}", by_group("good", &pooled(&Scanner::good(), &Faults::default(), 0..seeds, 0.01)));
+        println!("{}", by_group("good", &pooled(&Scanner::good(), &Faults::default(), seeds.clone(), 0.01)));
     }
     if only.is_empty() || only == "ordinary" {
         println!(
             "{}",
-            by_group("ordinary", &pooled(&Scanner::ordinary(), &Faults::ordinary(), 0..seeds, 0.02))
+            by_group("ordinary", &pooled(&Scanner::ordinary(), &Faults::ordinary(), seeds.clone(), 0.02))
         );
     }
     if only.is_empty() || only == "poor" {
-        println!("{}", by_group("poor", &pooled(&Scanner::poor(), &Faults::default(), 0..seeds, 0.02)));
+        println!("{}", by_group("poor", &pooled(&Scanner::poor(), &Faults::default(), seeds.clone(), 0.02)));
     }
 }
 
@@ -78,18 +80,33 @@ fn without_noise_the_readings_are_the_truth_to_a_few_micrometres() {
     hold(&run(&wishes(&[2.5, 8.0], &[1.0, 4.0]), rehearsal, 0.0, None), &CLEAN);
 }
 
+/// Holds the stated uncertainty to its word: truth inside ±2u for 90 to 99 % of the stations whose edges are visible.
+fn hold_coverage(pairs: &[Pair]) {
+    let visible = || pairs.iter().filter(|pair| pair.truth.is_visible());
+    for coverage in [Errors::of_gap(visible()).coverage(), Errors::of_flush(visible()).coverage()] {
+        assert!((0.90..=0.99).contains(&coverage), "{coverage}\n{}", by_group("", pairs));
+    }
+}
+
+/// More than a thousand stations of seeds that no constant was chosen on (those were 0 to 5).
 #[test]
 fn an_ordinary_scan_stays_within_its_budget() {
-    let pairs = pooled(&Scanner::ordinary(), &Faults::ordinary(), 0..1, 0.02);
+    let pairs = pooled(&Scanner::ordinary(), &Faults::ordinary(), 20..23, 0.02);
     hold(&pairs, &ORDINARY);
-    let gap = Errors::of_gap(pairs.iter().filter(|pair| pair.truth.is_visible()));
-    assert!((0.90..=0.99).contains(&gap.coverage()), "{}", by_group("", &pairs));
+    hold_coverage(&pairs);
 }
 
 #[test]
-#[ignore = "more than a thousand stations a class: minutes"]
+#[ignore = "two thousand stations a class: minutes"]
 fn every_scanner_class_stays_within_its_budget_over_five_seeds() {
-    hold(&pooled(&Scanner::good(), &Faults::default(), 0..5, 0.01), &GOOD);
-    hold(&pooled(&Scanner::ordinary(), &Faults::ordinary(), 0..5, 0.02), &ORDINARY);
-    hold(&pooled(&Scanner::poor(), &Faults::default(), 0..5, 0.02), &POOR);
+    let classes = [
+        (Scanner::good(), Faults::default(), 0.01, &GOOD),
+        (Scanner::ordinary(), Faults::ordinary(), 0.02, &ORDINARY),
+        (Scanner::poor(), Faults::default(), 0.02, &POOR),
+    ];
+    for (scanner, faults, accuracy_mm, budget) in &classes {
+        let pairs = pooled(scanner, faults, 100..105, *accuracy_mm);
+        hold(&pairs, budget);
+        hold_coverage(&pairs);
+    }
 }
