@@ -1,3 +1,4 @@
 //! Laws that must hold for any input.
+mod invariance;
 mod pipeline;
 mod rehearse;

@@ -7,6 +7,7 @@ mod compare_pairs;
 mod compare_rehearsed;
 mod found_seams;
 pub mod front_end;
+mod methods;
 mod rehearse_body;
 pub mod rehearse_truth;
 pub mod table;
