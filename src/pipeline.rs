@@ -32,7 +32,7 @@ pub enum MeasureError {
         "the scan holds no usable point: all {points_not_finite} of its points are infinite or not a number; export it again"
     )]
     NothingFinite { points_not_finite: u64 },
-    #[error("stopped")]
+    #[error("stopped before the end; earlier results are as they were")]
     Stopped,
 }
 
@@ -93,12 +93,18 @@ pub fn measure_scan(
     check_gathered(&gathered)?;
     watch.begin(Stage::Measure);
     let settings = MeasureSettings::for_plan(plan);
-    let readings: Vec<_> = plan
+    let readings = plan
         .seams
         .par_iter()
         .zip(&gathered.bands)
-        .map(|(seam, band)| measure_seam(seam, band, &settings))
-        .collect();
+        .map(|(seam, band)| {
+            if watch.is_stopped() {
+                Err(MeasureError::Stopped)
+            } else {
+                Ok(measure_seam(seam, band, &settings))
+            }
+        })
+        .collect::<Result<Vec<_>, MeasureError>>()?;
     watch.begin(Stage::Judge);
     let seams: Vec<JudgedSeam> = plan
         .seams
@@ -107,6 +113,9 @@ pub fn measure_scan(
         .map(|(seam, readings)| judge_seam(seam, readings, &plan.decision))
         .collect();
     let summary = summarise_scan(plan, &seams);
+    if watch.is_stopped() {
+        return Err(MeasureError::Stopped);
+    }
     Ok(MeasuredScan {
         alignment,
         seams,

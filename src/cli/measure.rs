@@ -96,6 +96,14 @@ impl Measure {
                 measured.points_not_finite, measured.points_seen
             ));
         }
+        let counts = measured.summary.counts();
+        if counts.unseen == counts.total() {
+            warnings.push(
+                "no station of any seam could be measured: check that this is a scan of this car and lies where the \
+                 plan's curves are"
+                    .to_owned(),
+            );
+        }
         Ok(RunFacts {
             program_version: env!("CARGO_PKG_VERSION").to_owned(),
             measured_at: Some(jiff::Timestamp::now().to_string()),

@@ -1,7 +1,7 @@
 //! Laws of the whole run: threads do not matter, strangers are refused, points that are no numbers are left out.
 
 use nalgebra::{Point3, Vector3};
-use shutline::pipeline::{MeasureError, MeasuredScan, Unwatched, measure_scan};
+use shutline::pipeline::{MeasureError, MeasuredScan, Stage, Unwatched, Watch, measure_scan};
 use shutline::plan::{Plan, Side};
 use shutline::rehearse::{Rehearsal, rehearse};
 use shutline::scan::VecSource;
@@ -55,4 +55,32 @@ fn points_that_are_no_numbers_are_counted_and_change_nothing() {
     assert_eq!(soiled.seams, clean.seams);
     let nothing = vec![Point3::new(f64::NAN, 0.0, 0.0); 9];
     assert!(matches!(measured(&plan, &nothing), Err(MeasureError::NothingFinite { points_not_finite: 9 })));
+}
+
+/// Stops when a stage begins.
+struct StopsAt {
+    stage: Stage,
+    is_reached: std::sync::atomic::AtomicBool,
+}
+
+impl Watch for StopsAt {
+    fn begin(&self, stage: Stage) {
+        if stage == self.stage {
+            self.is_reached.store(true, std::sync::atomic::Ordering::Relaxed);
+        }
+    }
+
+    fn is_stopped(&self) -> bool {
+        self.is_reached.load(std::sync::atomic::Ordering::Relaxed)
+    }
+}
+
+#[test]
+fn a_run_can_be_stopped_at_every_stage() {
+    let (plan, points) = scanned();
+    for stage in [Stage::Align, Stage::Gather, Stage::Measure, Stage::Judge] {
+        let watch = StopsAt { stage, is_reached: false.into() };
+        let result = measure_scan(&VecSource::from_points(&points, None), &plan, None, &watch);
+        assert!(matches!(result, Err(MeasureError::Stopped)), "{stage:?}");
+    }
 }
