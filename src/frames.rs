@@ -1,6 +1,6 @@
 //! The two coordinate frames, as types, so that an unaligned scan cannot be cut with the car's section planes.
 //!
-//! In and out: nothing; these are markers for [`crate::geometry::RigidTransform`] and [`crate::scan::Points`].
+//! In and out: nothing; these are markers for [`crate::geometry::RigidTransform`] and section planes.
 //! `Scanner` is the frame that the scan file is written in, `Car` the frame of the plan and its curves.
 
 /// The frame that a scan arrives in.

@@ -1,6 +1,6 @@
 //! The true section of a seam: two profiles that face each other across mid-gap, and the measurands between them.
 //!
-//! In: the shape of a seam and a distance along the true curve. Out: both profiles and [`TrueValues`].
+//! In: the shape of a seam and a distance along the true curve. Out: both profiles and the true values.
 //! Frame: `u` across from the left panel to the right one, `v` outward, origin on the true curve. The datum panel's
 //! outer surface, continued, passes through the origin and is level there, and both edges are as far from it: the
 //! frame *is* the levelled, centred section frame in which gap and flush are defined, so edge gap and mid-gap flush are

@@ -2,7 +2,7 @@
 //!
 //! In: a subgroup size. Out: numbers without unit.
 //! Method: mean and variance of the range of n standard normal values by integrating its distribution (Tippett,
-//! Biometrika 17, 1925: E[R] = ∫ 1 − Φⁿ − (1 − Φ)ⁿ), c4 from the gamma function; limits at three σ (ISO 7870-2;
+//! Biometrika 17, 1925: E(R) = ∫ 1 − Φⁿ − (1 − Φ)ⁿ), c4 from the gamma function; limits at three σ (ISO 7870-2;
 //! ASTM MNL 7).
 //! Does not offer limits at other distances than three σ.
 
@@ -80,7 +80,7 @@ pub fn d2_star(subgroup: usize) -> Option<f64> {
 
 /// Mean, and mean square, of the range of n standard normal values.
 ///
-/// E[R²] = ∫ 2w·P(R > w) dw with P(R ≤ w) = n ∫ φ(x)·(Φ(x + w) − Φ(x))ⁿ⁻¹ dx (same source); the outer integral by
+/// E(R²) = ∫ 2w·P(R > w) dw with P(R ≤ w) = n ∫ φ(x)·(Φ(x + w) − Φ(x))ⁿ⁻¹ dx (same source); the outer integral by
 /// Simpson's rule, because its integrand does not vanish smoothly at w = 0.
 fn range_moments(n: i32) -> [f64; 2] {
     let steps = (2.0 * HALF_SPAN / STEP).round() as usize;
