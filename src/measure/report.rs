@@ -69,6 +69,7 @@ pub(super) fn report_stations(context: &Context<'_>, fitted: &[Fitted]) -> Vec<S
     let stations = context.seam.stations();
     let refusals: Vec<Option<Reason>> =
         fitted.iter().zip(&stations).map(|(fit, station)| refusal(context, fit, station)).collect();
+    let refusals = without_loners(&refusals);
     let values = |read: &dyn Fn(&Fitted) -> Result<f64, Reason>| -> Vec<Result<f64, Reason>> {
         let of = |(fit, refusal): (&Fitted, &Option<Reason>)| refusal.map_or_else(|| read(fit), Err);
         fitted.iter().zip(&refusals).map(of).collect()
@@ -131,6 +132,17 @@ fn refusal(context: &Context<'_>, fit: &Fitted, station: &Station) -> Option<Rea
             }
         }
     }
+}
+
+/// Refuses stations that stand alone: where fewer than half of a station and its two neighbours to each side show both
+/// edges, a stray arc was fitted to the rim of a surface that does not turn.
+fn without_loners(refusals: &[Option<Reason>]) -> Vec<Option<Reason>> {
+    let of = |(index, refusal): (usize, &Option<Reason>)| {
+        let around = &refusals[index.saturating_sub(2)..(index + 3).min(refusals.len())];
+        let seen = around.iter().filter(|near| near.is_none()).count();
+        refusal.or((2 * seen < around.len()).then_some(Reason::EdgeNotSeen))
+    };
+    refusals.iter().enumerate().map(of).collect()
 }
 
 fn nearest_reason(nodes: &[Node], along_mm: f64) -> Option<Reason> {

@@ -8,6 +8,7 @@ mod compare_rehearsed;
 mod found_seams;
 pub mod front_end;
 mod methods;
+mod real_plate;
 mod rehearse_body;
 pub mod rehearse_truth;
 pub mod table;
