@@ -2,7 +2,7 @@
 
 use clap::{Parser, Subcommand};
 
-use super::{align, check, compare, find, look, measure, rehearse, schema, trace};
+use super::{align, batch, check, compare, find, look, measure, merge, rehearse, repeat, schema, trace};
 
 /// Panel gaps and flush from a 3D scan of a car, seam by seam.
 #[derive(Debug, Parser)]
@@ -27,7 +27,10 @@ pub enum Command {
     Trace(trace::Trace),
     Find(find::Find),
     Look(look::Look),
+    Merge(merge::Merge),
+    Repeat(repeat::Repeat),
     Rehearse(rehearse::Rehearse),
+    Batch(batch::Batch),
     Check(check::Check),
     Schema(schema::Schema),
 }

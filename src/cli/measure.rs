@@ -43,6 +43,9 @@ pub struct Measure {
     /// Leave the scan's SHA-256 out of the record, which for a very large scan takes longer than measuring it
     #[arg(long)]
     no_hash: bool,
+    /// Leave the time out of the results, so that equal inputs give equal bytes
+    #[arg(long)]
+    no_time: bool,
 }
 
 impl Measure {
@@ -106,7 +109,7 @@ impl Measure {
         }
         Ok(RunFacts {
             program_version: env!("CARGO_PKG_VERSION").to_owned(),
-            measured_at: Some(jiff::Timestamp::now().to_string()),
+            measured_at: (!self.no_time).then(|| jiff::Timestamp::now().to_string()),
             scan_format: source.facts().format.clone(),
             scan_point_count: Some(measured.points_seen),
             skipped_point_count: measured.points_not_finite,

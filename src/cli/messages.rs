@@ -19,6 +19,11 @@ impl Failure {
         Self(text.into())
     }
 
+    /// What it says, for messages that go on after it.
+    pub fn text(&self) -> &str {
+        &self.0
+    }
+
     /// Says it on standard error: the first sentence marked, what to do after a semicolon on its own line.
     pub fn say(&self) {
         let mut talk = anstream::stderr().lock();

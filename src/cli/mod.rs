@@ -5,16 +5,19 @@
 
 mod align;
 mod args;
+mod batch;
 mod check;
 mod compare;
 mod exit_code;
 mod find;
 mod look;
 mod measure;
+mod merge;
 mod messages;
 mod progress;
 mod rehearse;
 mod rehearse_gannet;
+mod repeat;
 mod results;
 mod schema;
 mod summary_table;
@@ -42,7 +45,10 @@ pub fn run() -> ExitCode {
         Command::Trace(command) => command.run(talk),
         Command::Find(command) => command.run(talk),
         Command::Look(command) => command.run(),
+        Command::Merge(command) => command.run(talk),
+        Command::Repeat(command) => command.run(talk),
         Command::Rehearse(command) => command.run(talk),
+        Command::Batch(command) => command.run(talk),
         Command::Check(command) => command.run(),
         Command::Schema(command) => command.run(),
     };

@@ -6,6 +6,7 @@
 //! Pictures are first lists of shapes ([`Picture`]) in inks that have a meaning ([`Ink`]); PNG and SVG are made from the
 //! same list, so that paper, page and file show the same drawing.
 
+mod batch_overview;
 mod car_axes;
 mod change_strip;
 mod changes_csv;
@@ -29,6 +30,7 @@ mod svg;
 mod table_csv;
 mod texts;
 
+pub use batch_overview::{overview_csv, overview_html};
 pub use car_axes::{CarAxes, FlatView, flat_views, seam_ends};
 pub use change_strip::change_strip_picture;
 pub use changes_csv::changes_csv;

@@ -128,7 +128,10 @@ fn help_names_every_command_and_gives_an_example() {
     let output = run(folder.path(), &["--help"]);
     assert_eq!(output.status.code(), Some(0));
     let text = String::from_utf8_lossy(&output.stdout).into_owned();
-    for command in ["measure", "compare", "align", "trace", "find", "look", "rehearse", "check", "schema"] {
+    for command in [
+        "measure", "compare", "batch", "merge", "repeat", "align", "trace", "find", "look", "rehearse",
+        "check", "schema",
+    ] {
         assert!(text.contains(command), "{command}");
         let help = run(folder.path(), &[command, "--help"]);
         assert!(String::from_utf8_lossy(&help.stdout).contains("Example"), "{command} has no example");

@@ -1,4 +1,5 @@
 //! The program as its user runs it: stdout, stderr, exit status, files.
 
+mod batch;
 mod measure;
 mod program;

@@ -1,0 +1,243 @@
+//! `shutline batch`: every scan in a folder.
+//!
+//! Each scan is measured by a process of its own, so that a scan that brings it down takes no other with it.
+
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+use std::process::Command;
+use std::time::{Duration, Instant};
+
+use clap::Args;
+use shutline::files::{FoundScan, find_scans, read_plan, text_hash};
+
+use super::entry::{Entry, results_folder};
+use super::overview::write_overview;
+use super::queue::{reckoned_bytes, run_jobs};
+use crate::cli::exit_code::Outcome;
+use crate::cli::messages::{Failure, Talk};
+
+/// Time between two looks at a watched folder; a file has stopped growing if two looks find it the same.
+const LOOK_EVERY: Duration = Duration::from_secs(2);
+
+/// Measure every scan in a folder, with one report each and an overview
+#[derive(Debug, Args)]
+#[command(
+    after_help = "Scans already measured with the same plan and program are not measured again.\n\nExample:\n  \
+shutline batch scans/ --plan gannet.seams.toml --out out/week-12\n  shutline batch scans/ --plan gannet.seams.toml \
+--out out/part-1 --shard 1/2"
+)]
+pub struct Batch {
+    /// Folder of scans; subfolders are searched
+    folder: PathBuf,
+    #[command(flatten)]
+    terms: BatchTerms,
+    /// Do only part K of N, counted over the scans in order of name; join the parts with 'shutline merge'
+    #[arg(long, value_name = "K/N", value_parser = parse_shard)]
+    shard: Option<Shard>,
+    /// Keep measuring scans as they arrive
+    #[arg(long, conflicts_with = "shard")]
+    watch: bool,
+    /// With --watch: stop when nothing new has come for so many seconds
+    #[arg(long, value_name = "SECONDS", requires = "watch")]
+    until_idle: Option<u64>,
+}
+
+/// What a batch and a repeat study have in common.
+#[derive(Debug, Clone, Args)]
+pub struct BatchTerms {
+    /// The seam plan (TOML)
+    #[arg(long)]
+    pub plan: PathBuf,
+    /// Folder for the results; made if missing
+    #[arg(long)]
+    pub out: PathBuf,
+    /// Only files whose name matches, such as '*.ply'; may be given several times
+    #[arg(long)]
+    pub pattern: Vec<String>,
+    /// Measure again even where nothing has changed
+    #[arg(long)]
+    pub force: bool,
+    /// Scans measured at once [default: as many as cores]
+    #[arg(long)]
+    pub jobs: Option<usize>,
+    /// Memory for all scans measured at once, MB; reckoned from the size of the files
+    #[arg(long, default_value_t = 4096)]
+    pub memory: u64,
+}
+
+/// Part `k` of `n`, from 1.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+struct Shard {
+    k: usize,
+    n: usize,
+}
+
+fn parse_shard(text: &str) -> Result<Shard, String> {
+    let parts = text.split_once('/').and_then(|(k, n)| Some((k.parse().ok()?, n.parse().ok()?)));
+    match parts {
+        Some((k, n)) if 1 <= k && k <= n => Ok(Shard { k, n }),
+        _ => Err("write K/N with K from 1 to N, such as 2/5".to_owned()),
+    }
+}
+
+impl Batch {
+    pub fn run(&self, talk: Talk) -> Result<Outcome, Failure> {
+        if self.watch {
+            return self.run_watching(talk);
+        }
+        let mut scans = scans_of(&self.folder, &self.terms)?;
+        if let Some(Shard { k, n }) = self.shard {
+            scans = scans.into_iter().skip(k - 1).step_by(n).collect();
+        }
+        let entries = run_batch(&scans, &self.terms, talk)?;
+        finish(&entries, scans.len(), &self.terms.out, talk)
+    }
+
+    fn run_watching(&self, talk: Talk) -> Result<Outcome, Failure> {
+        read_plan(&self.terms.plan)?;
+        let mut seen: BTreeMap<String, FoundScan> = BTreeMap::new();
+        let mut done: BTreeMap<String, FoundScan> = BTreeMap::new();
+        let mut quiet_since = Instant::now();
+        loop {
+            let found = find_scans(&self.folder, &self.terms.pattern, &self.terms.out)?;
+            let still: Vec<FoundScan> =
+                found.iter().filter(|scan| seen.get(&scan.name) == Some(scan)).cloned().collect();
+            let has_new = still.iter().any(|scan| done.get(&scan.name) != Some(scan));
+            let is_growing = still.len() < found.len();
+            if has_new {
+                let entries = run_batch(&still, &self.terms, talk)?;
+                write_overview(&entries, &self.terms.out)?;
+                done = still.into_iter().map(|scan| (scan.name.clone(), scan)).collect();
+            }
+            if has_new || is_growing {
+                quiet_since = Instant::now();
+            }
+            seen = found.into_iter().map(|scan| (scan.name.clone(), scan)).collect();
+            if self.until_idle.is_some_and(|seconds| quiet_since.elapsed() >= Duration::from_secs(seconds)) {
+                let scans: Vec<FoundScan> = done.into_values().collect();
+                if scans.is_empty() {
+                    return Err(no_scans(&self.folder));
+                }
+                let terms = BatchTerms { force: false, ..self.terms.clone() };
+                return finish(&run_batch(&scans, &terms, talk)?, scans.len(), &self.terms.out, talk);
+            }
+            std::thread::sleep(LOOK_EVERY);
+        }
+    }
+}
+
+fn no_scans(folder: &Path) -> Failure {
+    Failure::new(format!(
+        "there are no scans in {}; check the folder, or say which files are scans with --pattern",
+        folder.display()
+    ))
+}
+
+/// The scans of a folder, at least one.
+pub fn scans_of(folder: &Path, terms: &BatchTerms) -> Result<Vec<FoundScan>, Failure> {
+    let scans = find_scans(folder, &terms.pattern, &terms.out)?;
+    if scans.is_empty() { Err(no_scans(folder)) } else { Ok(scans) }
+}
+
+/// Measures what is new or changed; gives an entry for every scan, in their order.
+pub fn run_batch(scans: &[FoundScan], terms: &BatchTerms, talk: Talk) -> Result<Vec<Entry>, Failure> {
+    // Everything that the plan says, its curves included, in one text.
+    let plan_sha256 = text_hash(&format!("{:?}", read_plan(&terms.plan)?));
+    std::fs::create_dir_all(&terms.out)?;
+    let cores = std::thread::available_parallelism().map_or(1, std::num::NonZero::get);
+    let workers = terms.jobs.unwrap_or(cores).clamp(1, scans.len().max(1));
+    let threads = (cores / workers).max(1);
+    let sizes: Vec<u64> = scans.iter().map(|scan| reckoned_bytes(scan.byte_count)).collect();
+    let program = std::env::current_exe()?;
+    let results = run_jobs(&sizes, workers, terms.memory.saturating_mul(1 << 20), &|job| {
+        let scan = &scans[job];
+        let mut entry = match Entry::of(scan, &plan_sha256) {
+            Ok(entry) => entry,
+            // The scan went away or may not be read: that is this scan's failure, not the batch's.
+            Err(failure) => return Err((scan.name.clone(), failure)),
+        };
+        if !terms.force && entry.is_done_in(&terms.out) {
+            talk.line(format!("{}: unchanged", scan.name));
+            return Ok(entry);
+        }
+        entry.failure = measure_alone(&program, scan, terms, &entry.folder, threads).err();
+        match &entry.failure {
+            Some(reason) => talk.warning(format!("{}: {reason}", scan.name)),
+            None => talk.line(format!("{}: measured", scan.name)),
+        }
+        entry.write(&terms.out).map_err(|failure| (scan.name.clone(), failure))?;
+        Ok(entry)
+    });
+    let mut entries = Vec::new();
+    for result in results {
+        match result {
+            Ok(entry) => entries.push(entry),
+            Err((name, failure)) => talk.warning(format!("{name}: left out; {}", failure.text())),
+        }
+    }
+    Ok(entries)
+}
+
+/// Runs `shutline measure` on one scan; the reason where it could not be measured.
+fn measure_alone(
+    program: &Path,
+    scan: &FoundScan,
+    terms: &BatchTerms,
+    folder: &str,
+    threads: usize,
+) -> Result<(), String> {
+    let output = Command::new(program)
+        .args(["--quiet", "measure", "--no-time"])
+        .arg(&scan.path)
+        .arg("--plan")
+        .arg(&terms.plan)
+        .arg("--out")
+        .arg(results_folder(&terms.out, folder))
+        .arg("--threads")
+        .arg(threads.to_string())
+        .env("NO_COLOR", "1")
+        .output()
+        .map_err(|error| format!("could not start the measuring: {error}"))?;
+    match output.status.code() {
+        Some(0 | 1) => Ok(()),
+        Some(_) => {
+            let said = String::from_utf8_lossy(&output.stderr);
+            let said = said.trim();
+            Err(said.strip_prefix("error:").unwrap_or(said).trim().to_owned())
+        }
+        None => {
+            Err("the measuring was ended from outside, perhaps for want of memory; try --jobs 1".to_owned())
+        }
+    }
+}
+
+/// Overview, a line for the person, and the exit status.
+fn finish(entries: &[Entry], scan_count: usize, out: &Path, talk: Talk) -> Result<Outcome, Failure> {
+    let overview = write_overview(entries, out)?;
+    let failed = entries.iter().filter(|entry| entry.failure.is_some()).count();
+    talk.line(format!(
+        "{} scans, {failed} could not be measured; overview in {}",
+        entries.len(),
+        out.join("overview.html").display()
+    ));
+    if failed == entries.len() && failed > 0 {
+        return Err(Failure::new(
+            "no scan of the folder could be measured; the reasons are above and in the overview",
+        ));
+    }
+    // A scan that was left out has no verdict, and so not every verdict is good.
+    Ok(Outcome::of(overview.is_all_good() && entries.len() == scan_count))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn shards_are_counted_from_one() {
+        assert_eq!(parse_shard("2/5"), Ok(Shard { k: 2, n: 5 }));
+        for wrong in ["0/3", "4/3", "x/3", "3", "1/0", "-1/2"] {
+            assert!(parse_shard(wrong).is_err(), "{wrong}");
+        }
+    }
+}

@@ -1,0 +1,90 @@
+//! `shutline merge`: the parts of a batch as one.
+
+use std::path::{Path, PathBuf};
+
+use clap::Args;
+
+use super::batch::{Entry, read_entries, write_overview};
+use super::exit_code::Outcome;
+use super::messages::{Failure, Talk};
+
+/// Join the results of sharded batches; the same as one batch over all scans
+#[derive(Debug, Args)]
+#[command(after_help = "Example:\n  shutline merge out/part-1 out/part-2 --out out/week-12")]
+pub struct Merge {
+    /// Folders that 'shutline batch --shard' has written
+    #[arg(required = true)]
+    parts: Vec<PathBuf>,
+    /// Folder for the joined results; made if missing
+    #[arg(long)]
+    out: PathBuf,
+}
+
+impl Merge {
+    pub fn run(&self, talk: Talk) -> Result<Outcome, Failure> {
+        let mut joined: Vec<(PathBuf, Entry)> = Vec::new();
+        for part in &self.parts {
+            for entry in read_entries(part)? {
+                if let Some((other, _)) = joined.iter().find(|(_, known)| known.scan == entry.scan) {
+                    return Err(Failure::new(format!(
+                        "the scan {} is in {} and in {}; give each part once",
+                        entry.scan,
+                        other.display(),
+                        part.display()
+                    )));
+                }
+                joined.push((part.clone(), entry));
+            }
+        }
+        check_alike(&joined)?;
+        for (part, entry) in &joined {
+            copy_folder(
+                &part.join("scans").join(&entry.folder),
+                &self.out.join("scans").join(&entry.folder),
+            )?;
+            entry.write(&self.out)?;
+        }
+        let entries: Vec<Entry> = joined.into_iter().map(|(_, entry)| entry).collect();
+        let overview = write_overview(&entries, &self.out)?;
+        talk.line(format!("{} scans joined in {}", entries.len(), self.out.display()));
+        Ok(Outcome::of(overview.is_all_good()))
+    }
+}
+
+/// Parts measured with different plans or programs do not belong together.
+fn check_alike(joined: &[(PathBuf, Entry)]) -> Result<(), Failure> {
+    let Some((first_part, first)) = joined.first() else {
+        return Err(Failure::new("the parts hold no scans; run 'shutline batch' first"));
+    };
+    match joined
+        .iter()
+        .find(|(_, entry)| entry.plan_sha256 != first.plan_sha256 || entry.program != first.program)
+    {
+        Some((part, entry)) => Err(Failure::new(format!(
+            "{} in {} was measured with another plan or program version than {} in {}; run the batch again with one plan",
+            entry.scan,
+            part.display(),
+            first.scan,
+            first_part.display()
+        ))),
+        None => Ok(()),
+    }
+}
+
+/// Copies a folder of results; a scan that failed has none.
+fn copy_folder(from: &Path, to: &Path) -> Result<(), Failure> {
+    if !from.is_dir() || from.canonicalize().ok() == to.canonicalize().ok() {
+        return Ok(());
+    }
+    std::fs::create_dir_all(to)?;
+    for item in std::fs::read_dir(from)? {
+        let item = item?;
+        let target = to.join(item.file_name());
+        if item.file_type()?.is_dir() {
+            copy_folder(&item.path(), &target)?;
+        } else {
+            std::fs::copy(item.path(), target)?;
+        }
+    }
+    Ok(())
+}
