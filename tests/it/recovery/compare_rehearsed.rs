@@ -59,7 +59,6 @@ fn study(pair_count: u64) -> (Tally, Tally) {
 }
 
 #[test]
-#[ignore = "does not hold yet: 56 of 308 unchanged stations are called real, 16 of 24 move parameters are covered"]
 fn rehearsed_changes_are_real_and_unchanged_seams_are_not() {
     let (moved, still) = study(2);
     println!("moved {moved:?}\nstill {still:?}");
