@@ -20,8 +20,8 @@ const PLAN_NAME: &str = "found.seams.toml";
 
 /// Find all seams in a scan, and write a plan, the curves and what was not believed
 #[derive(Debug, Args)]
-#[command(after_help = "Example:\n  shutline find sample-scans/gannet-before.ply --out found\n  \
-shutline find sample-scans/gannet-before.ply --out found --name 3=hood-fender-left")]
+#[command(after_help = "Example:\n  shutline find out/practice.ply --out out/found\n  \
+shutline find out/practice.ply --out out/found --name 3=hood-fender-left")]
 pub struct Find {
     /// The scan
     scan: PathBuf,

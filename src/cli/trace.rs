@@ -25,8 +25,8 @@ pub const FIRST_ACCURACY_MM: f64 = 0.03;
 #[command(
     after_help = "Points are in the scan's own coordinates, within about 10 mm of the gap. Left and right are \
 as seen walking from the first point to the last on the outside of the car.\n\nExample:\n  shutline trace \
-sample-scans/gannet-before.ply --from 120,-640,810 --to 905,-702,760 --id hood-fender-left \
---left-panel hood --right-panel fender-left --plan gannet.seams.toml"
+out/practice.ply --from=266,-491,68 --to=933,-507,120 --id hood-fender-left --left-panel hood \
+--right-panel fender-left --plan out/traced.seams.toml --units mm\n(the scan that the example of `shutline rehearse` makes)"
 )]
 pub struct Trace {
     /// The scan

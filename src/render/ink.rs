@@ -3,7 +3,7 @@
 //! In: a role, such as "below tolerance, severe". Out: an sRGB colour for light or dark paper, or a style-sheet name.
 //! Method: good is quiet (stone grey); below tolerance purple, above orange, deeper with severity; a difference in
 //! lightness goes with every difference in hue, so that grey prints and colour-blind eyes see the same order.
-//! The test `colour_vision` holds contrast (WCAG 2.2) and distances (CIEDE2000) under simulated colour blindness.
+//! The tests below hold contrast (WCAG 2.2). Distances under simulated colour blindness are not tested yet.
 //! Does not decide a verdict.
 
 use crate::judge::Verdict;
