@@ -123,6 +123,7 @@ fn plan_of(seam: Seam) -> Plan {
         panels: Vec::new(),
         seams: vec![seam],
         decision: DecisionRule::default(),
+        advice: crate::plan::AdviceTerms::default(),
         align: AlignTerms::default(),
     }
 }

@@ -268,6 +268,28 @@ impl<'t> Fields<'t> {
         Ok(Some(numbers))
     }
 
+    /// A list of exactly `N` short texts.
+    pub fn texts<const N: usize>(&self, key: &str) -> Result<Option<[String; N]>, PlanError> {
+        let Some(found) = self.get(key) else { return Ok(None) };
+        let expected = format!("a list of {N} texts in quotation marks");
+        let texts: Option<Vec<&str>> = found
+            .get_ref()
+            .as_array()
+            .and_then(|items| items.iter().map(|item| item.get_ref().as_str()).collect());
+        let Some(texts) = texts.filter(|texts| texts.len() == N) else {
+            return Err(self.wrong_kind(key, &expected, found));
+        };
+        let is_fit = |text: &&str| {
+            !text.trim().is_empty()
+                && !text.chars().any(char::is_control)
+                && text.chars().count() <= LONGEST_TITLE
+        };
+        if !texts.iter().all(is_fit) {
+            return Err(self.bad_value(key, "texts of one line that are not empty", self.written(key)));
+        }
+        Ok(Some(std::array::from_fn(|index| texts[index].to_owned())))
+    }
+
     /// A table under this one.
     pub fn table(&self, key: &str, name: &str, known: &[&str]) -> Result<Option<Fields<'t>>, PlanError> {
         let Some(found) = self.get(key) else { return Ok(None) };

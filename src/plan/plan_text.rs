@@ -8,15 +8,17 @@ use toml::de::DeTable;
 
 use super::fields::{Context, Fields};
 use super::plan_error::{PlanError, PlanProblem};
+use super::table_adjuster::AdviceTerms;
 use super::table_align::AlignTerms;
 use super::table_decision::DecisionRule;
 use super::table_seam::{CurveReference, SeamText};
 use super::types::{Panel, Plan, ScanTerms};
-use super::{table_align, table_decision, table_panels, table_scan, table_seam};
+use super::{table_adjuster, table_align, table_decision, table_panels, table_scan, table_seam};
 use crate::geometry::Curve;
 use crate::units::LengthUnit;
 
-const KEYS: &[&str] = &["title", "units", "scan", "align", "panels", "decision", "seam"];
+const KEYS: &[&str] =
+    &["title", "units", "scan", "align", "panels", "decision", "seam", "adjuster", "advice"];
 /// Units that a plan may be written in; the scan may be in others.
 const UNITS: [(&str, LengthUnit); 2] = [("mm", LengthUnit::Millimetre), ("inch", LengthUnit::Inch)];
 /// Most seams in a plan: many times what a car has.
@@ -33,6 +35,7 @@ pub struct PlanText {
     panels: Vec<Panel>,
     decision: DecisionRule,
     align: AlignTerms,
+    advice: AdviceTerms,
     seams: Vec<SeamText>,
 }
 
@@ -58,6 +61,8 @@ impl PlanText {
             Some(fields) => table_scan::read(&fields)?,
             None => return Err(root.missing("scan", "[scan], and under it units = \"mm\"")),
         };
+        let seams = read_seams(&root, &panels)?;
+        let seam_ids: Vec<String> = seams.iter().map(|seam| seam.id.value.clone()).collect();
         Ok(Self {
             file_name: file_name.to_owned(),
             text: text.to_owned(),
@@ -69,7 +74,8 @@ impl PlanText {
                 Some(fields) => table_decision::read(&fields)?,
                 None => DecisionRule::default(),
             },
-            seams: read_seams(&root, &panels)?,
+            advice: table_adjuster::read(&root, &panels, &seam_ids)?,
+            seams,
             panels,
         })
     }
@@ -110,6 +116,7 @@ impl PlanText {
             seams,
             decision: self.decision,
             align: self.align,
+            advice: self.advice,
         })
     }
 }

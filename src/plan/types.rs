@@ -4,6 +4,7 @@ use std::fmt;
 
 use nalgebra::Point3;
 
+use super::table_adjuster::AdviceTerms;
 use super::table_align::AlignTerms;
 use super::table_decision::DecisionRule;
 use crate::geometry::{Curve, CurveFrame};
@@ -44,6 +45,8 @@ pub struct Plan {
     pub decision: DecisionRule,
     /// How the scan is put on the car.
     pub align: AlignTerms,
+    /// How panels can be moved, for advice.
+    pub advice: AdviceTerms,
 }
 
 /// What the plan says about the scan file and the scanner.

@@ -10,6 +10,7 @@ use super::table_align::align_text;
 use super::table_decision::DecisionRule;
 use super::table_seam::CurveReference;
 use super::types::{FlushMethod, GapMethod, Panel, Plan, Seam, Side, Tolerance, Zone};
+use super::write_adjusters::advice_text;
 use crate::units::LengthUnit;
 
 /// The plan's text. `curves` has one reference for each seam, in the plan's order; a seam beyond them is given
@@ -26,6 +27,7 @@ pub fn to_toml(plan: &Plan, curves: &[CurveReference]) -> String {
         let made = CurveReference { path: format!("curves/{}.csv", seam.id), name: None };
         text.push_str(&seam_text(seam, curves.get(index).unwrap_or(&made), plan.units));
     }
+    text.push_str(&advice_text(&plan.advice, plan.units));
     text
 }
 
@@ -177,12 +179,12 @@ fn line(text: &mut String, key: &str, value: &str) {
 }
 
 /// A length in the plan's unit, at most six decimals, always with a point.
-fn in_units(length_mm: f64, units: LengthUnit) -> String {
+pub(super) fn in_units(length_mm: f64, units: LengthUnit) -> String {
     let rounded = (length_mm / units.mm() * 1e6).round() / 1e6;
     format!("{rounded:?}")
 }
 
-fn quoted(text: &str) -> String {
+pub(super) fn quoted(text: &str) -> String {
     toml::Value::String(text.to_owned()).to_string()
 }
 

@@ -60,6 +60,7 @@ pub fn empty_plan(title: &str, units: LengthUnit, scan: ScanTerms) -> Plan {
         panels: Vec::new(),
         seams: Vec::new(),
         decision: DecisionRule::default(),
+        advice: crate::plan::AdviceTerms::default(),
         align: AlignTerms::default(),
     }
 }

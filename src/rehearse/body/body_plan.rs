@@ -50,6 +50,7 @@ pub fn body_plan(
         panels: panels.collect(),
         seams: seams.collect::<Result<_, _>>()?,
         decision: DecisionRule::default(),
+        advice: crate::plan::AdviceTerms::default(),
         align: AlignTerms::default(),
     })
 }

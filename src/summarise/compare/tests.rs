@@ -20,6 +20,7 @@ fn plan() -> Plan {
         seams: vec![seam()],
         align: AlignTerms::default(),
         decision: DecisionRule::default(),
+        advice: crate::plan::AdviceTerms::default(),
     }
 }
 

@@ -67,6 +67,7 @@ pub fn plan(units: LengthUnit) -> Plan {
         units,
         scan: ScanTerms { units: LengthUnit::Millimetre, accuracy_mm: 0.02, smoothing_mm: None },
         decision: DecisionRule::default(),
+        advice: shutline::plan::AdviceTerms::default(),
         align: shutline::plan::AlignTerms::default(),
         panels: panels
             .iter()

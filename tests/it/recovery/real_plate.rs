@@ -84,6 +84,7 @@ fn plan_of(edge: &Edge, datum_side: Side, (shift_mm, lift_mm): (f64, f64), has_n
         panels: Vec::new(),
         seams: vec![seam],
         decision: DecisionRule::default(),
+        advice: shutline::plan::AdviceTerms::default(),
         align: AlignTerms::default(),
     }
 }

@@ -32,6 +32,7 @@ pub fn bent_plan(length_mm: f64, bend_mm: f64, datum_side: Side) -> Plan {
         scan: ScanTerms { units: LengthUnit::Millimetre, accuracy_mm: 0.03, smoothing_mm: None },
         panels: vec![panel("fender"), panel("hood")],
         decision: DecisionRule::default(),
+        advice: shutline::plan::AdviceTerms::default(),
         align: AlignTerms::default(),
         seams: vec![Seam {
             id: SeamId("hood-fender".to_owned()),

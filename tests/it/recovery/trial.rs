@@ -67,6 +67,7 @@ pub fn plan_of(wishes: &[Wish], accuracy_mm: f64, smoothing_mm: Option<f64>) -> 
         panels: Vec::new(),
         seams,
         decision: DecisionRule::default(),
+        advice: shutline::plan::AdviceTerms::default(),
         align: AlignTerms::default(),
     }
 }
