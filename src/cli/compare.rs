@@ -8,7 +8,7 @@ use shutline::judge::Measurand;
 use shutline::pipeline::{MeasuredScan, Unwatched, measure_scan};
 use shutline::plan::Plan;
 use shutline::render::{Language, change_strip_picture, changes_csv, comparison_json, comparison_page, png};
-use shutline::summarise::{CarAxes, CompareSettings, Comparison, compare, describe_move};
+use shutline::summarise::{CompareSettings, Comparison, compare, describe_move};
 
 use super::align::open_reference;
 use super::exit_code::Outcome;
@@ -52,18 +52,17 @@ impl Compare {
         };
         let (before, after) = (measure(&self.before)?, measure(&self.after)?);
         let comparison = compare(&plan, &before.seams, &after.seams, &CompareSettings::default())?;
-        let axes = CarAxes::default();
         let names = [self.before.display().to_string(), self.after.display().to_string()];
-        let json = comparison_json(&plan, &comparison, [&names[0], &names[1]], &axes)?;
+        let json = comparison_json(&plan, &comparison, [&names[0], &names[1]])?;
         output.write("changes.csv", changes_csv(&plan, &comparison)?.as_bytes())?;
         output.write("comparison.json", json.as_bytes())?;
         let scans =
             [(names[0].as_str(), before.seams.as_slice()), (names[1].as_str(), after.seams.as_slice())];
-        let page = comparison_page(&plan, scans, &comparison, &axes, Language::English)?;
+        let page = comparison_page(&plan, scans, &comparison, Language::English)?;
         output.write("comparison.html", page.as_bytes())?;
         write_strips(&output, &plan, [&before, &after], &comparison)?;
         output.finish()?;
-        print_data(&if self.json { json } else { table(&plan, &comparison, &axes) })?;
+        print_data(&if self.json { json } else { table(&plan, &comparison) })?;
         talk.line(format!("results in {}", self.out.display()));
         Ok(Outcome::of(comparison.is_unchanged()))
     }
@@ -86,7 +85,7 @@ fn write_strips(
     Ok(())
 }
 
-fn table(plan: &Plan, comparison: &Comparison, axes: &CarAxes) -> String {
+fn table(plan: &Plan, comparison: &Comparison) -> String {
     let unit = plan.units;
     let mut text = format!(
         "{:<28} {:<6} {:<10} {:>9} {:>9} {:>7} {:>7}\n",
@@ -116,7 +115,7 @@ fn table(plan: &Plan, comparison: &Comparison, axes: &CarAxes) -> String {
     }
     for one in &comparison.moves {
         let title = plan.panel(&one.panel).map_or(one.panel.0.as_str(), |panel| panel.title.as_str());
-        text.push_str(&format!("{}\n", describe_move(one, title, axes, unit)));
+        text.push_str(&format!("{}\n", describe_move(one, title, plan.axes(), unit)));
     }
     text
 }

@@ -125,6 +125,7 @@ fn plan_of(seam: Seam) -> Plan {
         decision: DecisionRule::default(),
         advice: crate::plan::AdviceTerms::default(),
         align: AlignTerms::default(),
+        car: None,
     }
 }
 

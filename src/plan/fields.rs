@@ -98,6 +98,11 @@ impl<'t> Fields<'t> {
         self.get(key).is_some_and(|found| found.get_ref().is_table())
     }
 
+    /// True where the key holds a list rather than one value.
+    pub fn is_list(&self, key: &str) -> bool {
+        self.get(key).is_some_and(|found| found.get_ref().is_array())
+    }
+
     fn get(&self, key: &str) -> Option<&'t Spanned<DeValue<'t>>> {
         self.table.iter().find(|(candidate, _)| candidate.get_ref() == key).map(|(_, value)| value)
     }
@@ -288,6 +293,21 @@ impl<'t> Fields<'t> {
             return Err(self.bad_value(key, "texts of one line that are not empty", self.written(key)));
         }
         Ok(Some(std::array::from_fn(|index| texts[index].to_owned())))
+    }
+
+    /// A list of pairs of texts, as in `[["a", "b"]]`; none where the key is not written.
+    pub fn text_pairs(&self, key: &str) -> Result<Vec<[Given<&'t str>; 2]>, PlanError> {
+        let Some(found) = self.get(key) else { return Ok(Vec::new()) };
+        let wrong = || self.wrong_kind(key, "a list of pairs, as in [[\"one\", \"other\"]]", found);
+        let text = |item: &'t Spanned<DeValue<'t>>| {
+            Some(Given { value: item.get_ref().as_str()?, span: item.span() })
+        };
+        let pair = |item: &'t Spanned<DeValue<'t>>| {
+            let items = item.get_ref().as_array().filter(|items| items.len() == 2)?;
+            Some([text(items.first()?)?, text(items.get(1)?)?])
+        };
+        let items = found.get_ref().as_array().ok_or_else(wrong)?;
+        items.iter().map(|item| pair(item).ok_or_else(wrong)).collect()
     }
 
     /// A table under this one.

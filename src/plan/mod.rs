@@ -18,6 +18,7 @@ mod plan_error;
 mod plan_text;
 mod table_adjuster;
 mod table_align;
+mod table_car;
 mod table_decision;
 mod table_measurand;
 mod table_panels;
@@ -32,6 +33,7 @@ pub use plan_error::{PlanError, PlanProblem};
 pub use plan_text::PlanText;
 pub use table_adjuster::{Adjuster, AdjusterKind, AdjusterSetting, AdjusterWay, AdviceTerms, WayStep};
 pub use table_align::{AlignTerms, DatumTarget, PointPair};
+pub use table_car::CarTerms;
 pub use table_decision::{DEFAULT_CAPABILITY, DEFAULT_CONFORMANCE, DEFAULT_COVERAGE_FACTOR, DecisionRule};
 pub use table_seam::CurveReference;
 pub use types::{

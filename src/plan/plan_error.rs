@@ -31,6 +31,8 @@ pub enum PlanProblem {
     BadValue { key: String, expected: String, found: String },
     #[error("there is no panel `{panel}`; the plan's panels are {known}")]
     UnknownPanel { panel: String, known: String },
+    #[error("there is no seam `{seam}`")]
+    UnknownSeam { seam: String },
     #[error("two {things} are called `{id}`")]
     Repeated { things: String, id: String },
     /// Two values that exclude each other.

@@ -10,15 +10,16 @@ use super::fields::{Context, Fields};
 use super::plan_error::{PlanError, PlanProblem};
 use super::table_adjuster::AdviceTerms;
 use super::table_align::AlignTerms;
+use super::table_car::CarTerms;
 use super::table_decision::DecisionRule;
 use super::table_seam::{CurveReference, SeamText};
 use super::types::{Panel, Plan, ScanTerms};
-use super::{table_adjuster, table_align, table_decision, table_panels, table_scan, table_seam};
+use super::{table_adjuster, table_align, table_car, table_decision, table_panels, table_scan, table_seam};
 use crate::geometry::Curve;
 use crate::units::LengthUnit;
 
 const KEYS: &[&str] =
-    &["title", "units", "scan", "align", "panels", "decision", "seam", "adjuster", "advice"];
+    &["title", "units", "car", "scan", "align", "panels", "decision", "seam", "adjuster", "advice"];
 /// Units that a plan may be written in; the scan may be in others.
 const UNITS: [(&str, LengthUnit); 2] = [("mm", LengthUnit::Millimetre), ("inch", LengthUnit::Inch)];
 /// Most seams in a plan: many times what a car has.
@@ -36,6 +37,7 @@ pub struct PlanText {
     decision: DecisionRule,
     align: AlignTerms,
     advice: AdviceTerms,
+    car: Option<CarTerms>,
     seams: Vec<SeamText>,
 }
 
@@ -63,6 +65,7 @@ impl PlanText {
         };
         let seams = read_seams(&root, &panels)?;
         let seam_ids: Vec<String> = seams.iter().map(|seam| seam.id.value.clone()).collect();
+        let car = root.table("car", "[car]", table_car::KEYS)?;
         Ok(Self {
             file_name: file_name.to_owned(),
             text: text.to_owned(),
@@ -75,6 +78,7 @@ impl PlanText {
                 None => DecisionRule::default(),
             },
             advice: table_adjuster::read(&root, &panels, &seam_ids)?,
+            car: car.map(|fields| table_car::read(&fields, &seam_ids)).transpose()?,
             seams,
             panels,
         })
@@ -117,6 +121,7 @@ impl PlanText {
             decision: self.decision,
             align: self.align,
             advice: self.advice,
+            car: self.car,
         })
     }
 }

@@ -6,7 +6,9 @@ use nalgebra::Point3;
 
 use super::table_adjuster::AdviceTerms;
 use super::table_align::AlignTerms;
+use super::table_car::CarTerms;
 use super::table_decision::DecisionRule;
+use crate::frames::CarAxes;
 use crate::geometry::{Curve, CurveFrame};
 use crate::units::LengthUnit;
 
@@ -47,6 +49,8 @@ pub struct Plan {
     pub align: AlignTerms,
     /// How panels can be moved, for advice.
     pub advice: AdviceTerms,
+    /// How the car lies in the frame; `None`: nobody knows which way it faces.
+    pub car: Option<CarTerms>,
 }
 
 /// What the plan says about the scan file and the scanner.
@@ -226,6 +230,12 @@ impl Seam {
 }
 
 impl Plan {
+    /// Which way the car faces, where the plan says it.
+    #[must_use]
+    pub fn axes(&self) -> Option<&CarAxes> {
+        self.car.as_ref().map(|car| &car.axes)
+    }
+
     /// The seam with this id.
     #[must_use]
     pub fn seam(&self, id: &SeamId) -> Option<&Seam> {

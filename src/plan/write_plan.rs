@@ -7,6 +7,7 @@
 use std::fmt::Write;
 
 use super::table_align::align_text;
+use super::table_car::car_text;
 use super::table_decision::DecisionRule;
 use super::table_seam::CurveReference;
 use super::types::{FlushMethod, GapMethod, Panel, Plan, Seam, Side, Tolerance, Zone};
@@ -18,6 +19,7 @@ use crate::units::LengthUnit;
 #[must_use]
 pub fn to_toml(plan: &Plan, curves: &[CurveReference]) -> String {
     let mut text = head(plan);
+    text.push_str(&car_text(plan.car.as_ref(), plan.units));
     for panel in &plan.panels {
         text.push_str(&panel_text(panel));
     }
@@ -211,6 +213,8 @@ mod tests {
             EXAMPLE.replace("[scan]", "[decision]\nrule = \"guard-band\"\nconformance = 0.99\n[scan]"),
             EXAMPLE.replace("[scan]", "[decision]\nrule = \"interval\"\ncoverage_factor = 3\n[scan]"),
             EXAMPLE.replace("[scan]", "[decision]\nrule = \"plain\"\n[scan]\nsmoothing = 0.25"),
+            EXAMPLE.replace("[scan]", "[car]\nforward = \"-x\"\n[scan]"),
+            EXAMPLE.replace("[scan]", "[car]\nforward = [0.6, 0.8, 0]\nup = \"-z\"\nmiddle = -2.5\n[scan]"),
             EXAMPLE.replace("curves/hood-fender-left.csv", "front.dxf#hood left"),
             EXAMPLE.replace("title = \"Hood\"", r#"title = "A \"quoted\" \\ title""#),
             EXAMPLE.replace("method = \"depth\", depth = 1.5", "method = \"shortest\""),

@@ -1,4 +1,4 @@
-//! Which way the car faces in the plan's frame, so that pictures can say front and rear.
+//! Ends of seams and flat views of the car, so that pictures can say front and rear.
 //!
 //! In: the car's axes, where they are known. Out: names of ends and flat views. Units: mm.
 //! Does not guess: without axes, ends are "start" and "end" and views are named by the frame's axes.
@@ -6,23 +6,8 @@
 use nalgebra::{Point3, Vector3};
 
 use super::texts::Texts;
+use crate::frames::CarAxes;
 use crate::geometry::Curve;
-
-/// Directions of the car in the Car frame, unit vectors.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct CarAxes {
-    pub rearward: Vector3<f64>,
-    pub leftward: Vector3<f64>,
-    pub upward: Vector3<f64>,
-}
-
-impl CarAxes {
-    /// x to the rear, y to the left, z up: not a standard's, so a caller must know that it holds.
-    #[must_use]
-    pub fn x_rear_z_up() -> Self {
-        Self { rearward: Vector3::x(), leftward: Vector3::y(), upward: Vector3::z() }
-    }
-}
 
 /// What lies at the first and the last point of a curve: the pair of words for the direction in which it runs most.
 #[must_use]
@@ -33,9 +18,9 @@ pub fn seam_ends(curve: &Curve, axes: Option<&CarAxes>, texts: &Texts) -> [Strin
     };
     let step: Vector3<f64> = last - first;
     let pairs = [
-        (step.dot(&axes.rearward), [texts.front, texts.rear]),
-        (step.dot(&axes.leftward), [texts.right, texts.left]),
-        (step.dot(&axes.upward), [texts.bottom, texts.top]),
+        (step.dot(&-axes.forward()), [texts.front, texts.rear]),
+        (step.dot(&axes.left()), [texts.right, texts.left]),
+        (step.dot(&axes.up()), [texts.bottom, texts.top]),
     ];
     let mut most = pairs[0];
     for pair in pairs {
@@ -68,13 +53,13 @@ impl FlatView {
 /// The car from above, from both sides and from the front; the front of the car lies to the left from above.
 #[must_use]
 pub fn flat_views(axes: Option<&CarAxes>, texts: &Texts) -> Vec<FlatView> {
-    let known = axes.copied().unwrap_or_else(CarAxes::x_rear_z_up);
-    let (rear, left, up) = (known.rearward, known.leftward, known.upward);
+    let known = axes.copied().unwrap_or_else(CarAxes::x_rearward);
+    let (rear, left, up) = (-known.forward(), known.left(), known.up());
     let name = |words: &str, axis: &str| if axes.is_some() { words.to_owned() } else { axis.to_owned() };
     vec![
         FlatView { title: name(texts.from_above, "+z"), right: rear, down: left, towards_eye: up },
-        FlatView { title: name(texts.from_left, "+y"), right: rear, down: -up, towards_eye: left },
-        FlatView { title: name(texts.from_right, "−y"), right: -rear, down: -up, towards_eye: -left },
+        FlatView { title: name(texts.from_left, "−y"), right: rear, down: -up, towards_eye: left },
+        FlatView { title: name(texts.from_right, "+y"), right: -rear, down: -up, towards_eye: -left },
         FlatView { title: name(texts.from_front, "−x"), right: left, down: -up, towards_eye: -rear },
     ]
 }

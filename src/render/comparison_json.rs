@@ -10,7 +10,7 @@ use super::error::RenderError;
 use crate::judge::Measurand;
 use crate::measure::Estimate;
 use crate::plan::Plan;
-use crate::summarise::{CarAxes, Comparison, MeasurandChange, PanelMove, SeamChange, describe_move};
+use crate::summarise::{Comparison, MeasurandChange, PanelMove, SeamChange, describe_move};
 
 /// Goes up when a key changes its meaning or goes away.
 pub const COMPARISON_VERSION: u32 = 1;
@@ -96,7 +96,6 @@ pub fn comparison_json(
     plan: &Plan,
     comparison: &Comparison,
     scans: [&str; 2],
-    axes: &CarAxes,
 ) -> Result<String, RenderError> {
     let document = Document {
         comparison_version: COMPARISON_VERSION,
@@ -108,7 +107,7 @@ pub fn comparison_json(
         taken_as_common: comparison.cancelled.iter().map(|source| source.words()).collect(),
         seams_missing: comparison.missing_seams.iter().map(|seam| seam.0.as_str()).collect(),
         seams: comparison.seams.iter().map(seam_out).collect(),
-        moves: comparison.moves.iter().map(|one| move_out(plan, one, axes)).collect(),
+        moves: comparison.moves.iter().map(|one| move_out(plan, one)).collect(),
         left_over: comparison
             .leftovers
             .iter()
@@ -162,11 +161,11 @@ fn value_out(estimate: Option<&Estimate>) -> Option<ValueOut> {
     })
 }
 
-fn move_out<'a>(plan: &Plan, one: &'a PanelMove, axes: &CarAxes) -> MoveOut<'a> {
+fn move_out<'a>(plan: &Plan, one: &'a PanelMove) -> MoveOut<'a> {
     let title = plan.panel(&one.panel).map_or(one.panel.0.as_str(), |panel| panel.title.as_str());
     MoveOut {
         panel: &one.panel.0,
-        in_words: describe_move(one, title, axes, plan.units),
+        in_words: describe_move(one, title, plan.axes(), plan.units),
         pivot_mm: one.motion.pivot.coords.into(),
         shift_mm: one.motion.shift_mm.into(),
         rotation_rad: one.motion.rotation_rad.into(),

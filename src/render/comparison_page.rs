@@ -16,7 +16,7 @@ use super::svg::svg;
 use super::texts::Language;
 use crate::judge::{JudgedSeam, Measurand};
 use crate::plan::Plan;
-use crate::summarise::{CarAxes, Comparison, MeasurandChange, describe_move};
+use crate::summarise::{Comparison, MeasurandChange, describe_move};
 
 const STYLE: &str = "body{font:16px/1.45 system-ui,sans-serif;margin:0 auto;max-width:62rem;padding:1rem;\
 background:var(--paper);color:var(--text)}h1{font-size:1.4rem}h2{font-size:1.1rem;margin-top:2rem}\
@@ -33,7 +33,6 @@ pub fn comparison_page(
     plan: &Plan,
     [before, after]: [(&str, &[JudgedSeam]); 2],
     comparison: &Comparison,
-    axes: &CarAxes,
     language: Language,
 ) -> Result<String, RenderError> {
     let mut strips = Vec::new();
@@ -56,7 +55,7 @@ pub fn comparison_page(
             body {
                 h1 { (plan.title) ": before and after" }
                 p.note { "Before: " (before.0) " · after: " (after.0) }
-                (moves_part(plan, comparison, axes))
+                (moves_part(plan, comparison))
                 (table_part(plan, comparison))
                 @for strip in &strips { section { (PreEscaped(strip)) } }
                 (footnotes(comparison))
@@ -78,14 +77,14 @@ fn colours() -> String {
     format!(":root{{{}}}", list(Theme::Light))
 }
 
-fn moves_part(plan: &Plan, comparison: &Comparison, axes: &CarAxes) -> Markup {
+fn moves_part(plan: &Plan, comparison: &Comparison) -> Markup {
     let title =
         |id: &crate::plan::PanelId| plan.panel(id).map_or_else(|| id.0.clone(), |panel| panel.title.clone());
     html! {
         h2 { "What moved" }
         @if comparison.moves.is_empty() { p { "No panel moved, as far as the scans can tell." } }
         @for one in &comparison.moves {
-            p { (describe_move(one, &title(&one.panel), axes, plan.units)) }
+            p { (describe_move(one, &title(&one.panel), plan.axes(), plan.units)) }
         }
         p.care {
             "These are moves that were seen, not instructions. Support a panel before any fastening is opened, keep \

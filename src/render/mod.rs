@@ -31,7 +31,7 @@ mod table_csv;
 mod texts;
 
 pub use batch_overview::{overview_csv, overview_html};
-pub use car_axes::{CarAxes, FlatView, flat_views, seam_ends};
+pub use car_axes::{FlatView, flat_views, seam_ends};
 pub use change_strip::change_strip_picture;
 pub use changes_csv::changes_csv;
 pub use comparison_json::{COMPARISON_VERSION, comparison_json};

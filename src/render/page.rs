@@ -11,7 +11,7 @@ mod tail;
 
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
-use super::car_axes::{CarAxes, flat_views, seam_ends};
+use super::car_axes::{flat_views, seam_ends};
 use super::error::RenderError;
 use super::ink::Ink;
 use super::overview::{Backdrop, overview_picture, overview_seams};
@@ -27,8 +27,6 @@ use nalgebra::Point3;
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct ReportSettings {
     pub language: Language,
-    /// Which way the car faces, where it is known.
-    pub axes: Option<CarAxes>,
     /// Thinned scan points, Car frame, mm, as backdrop of the views; a few thousand are enough.
     pub backdrop: Vec<Point3<f64>>,
 }
@@ -109,7 +107,7 @@ fn overview(results: &Results<'_>, settings: &ReportSettings) -> Markup {
     let step = settings.backdrop.len().div_ceil(BACKDROP_COUNT).max(1);
     let points: Vec<Point3<f64>> = settings.backdrop.iter().step_by(step).copied().collect();
     let backdrop = [Backdrop { points, ink: Ink::Hair }];
-    let views = flat_views(settings.axes.as_ref(), texts);
+    let views = flat_views(results.plan.axes(), texts);
     let [wide, narrow] = [WIDE, NARROW]
         .map(|width| svg(&overview_picture(&seams, &backdrop, &views, width, &results.plan.title)));
     html! {
@@ -146,7 +144,7 @@ fn strip(
     let ends = results
         .plan
         .seam(&judged.seam)
-        .map(|seam| seam_ends(&seam.curve, settings.axes.as_ref(), texts))
+        .map(|seam| seam_ends(&seam.curve, results.plan.axes(), texts))
         .unwrap_or_default();
     let settings = StripSettings {
         width,

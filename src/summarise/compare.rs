@@ -22,7 +22,7 @@ use crate::plan::{Plan, SeamId};
 pub use change_verdict::{ChangeVerdict, Trend};
 pub use changes::{MeasurandChange, SeamChange, StationChange};
 pub use move_fit::Motion;
-pub use move_words::{CarAxes, describe_move};
+pub use move_words::describe_move;
 pub use panel_moves::{Leftover, PanelMove};
 
 /// Median change left over after the panels' moves that two scans of one car never have, mm.

@@ -26,8 +26,8 @@ mod test_seams;
 pub use batch::{BatchCell, BatchLine, BatchOverview, BatchScan, Drift, overview_of};
 pub use budget::{Budget, BudgetLine};
 pub use compare::{
-    CarAxes, ChangeVerdict, CompareError, CompareSettings, Comparison, Leftover, MeasurandChange, Motion,
-    PanelMove, SeamChange, StationChange, Trend, compare, describe_move,
+    ChangeVerdict, CompareError, CompareSettings, Comparison, Leftover, MeasurandChange, Motion, PanelMove,
+    SeamChange, StationChange, Trend, compare, describe_move,
 };
 pub use control_chart::{
     Capability, ChartKind, ChartLimits, ControlChart, capability, chart_individuals, chart_subgroups,

@@ -62,6 +62,7 @@ pub fn empty_plan(title: &str, units: LengthUnit, scan: ScanTerms) -> Plan {
         decision: DecisionRule::default(),
         advice: crate::plan::AdviceTerms::default(),
         align: AlignTerms::default(),
+        car: None,
     }
 }
 

@@ -3,6 +3,7 @@
 use nalgebra::Point3;
 
 use super::*;
+use crate::frames::CarAxes;
 use crate::plan::{FlushMethod, GapMethod, Side};
 
 pub(crate) const EXAMPLE: &str = r#"
@@ -174,6 +175,31 @@ fn every_fault_is_placed_and_explained() {
             .filter_map(|(character, mark)| (mark == '^').then_some(character))
             .collect();
         assert!(under_caret.is_empty() || marked == *under_caret, "{to}\n{shown}");
+    }
+}
+
+#[test]
+fn the_car_faces_where_the_plan_says() {
+    let car = |keys: &str| plan_of(&EXAMPLE.replacen("[scan]", &format!("[car]\n{keys}\n[scan]"), 1));
+    assert_eq!(plan_of(EXAMPLE).unwrap().car, None);
+    let terms = car("forward = \"-x\"\nmiddle = 1.5").unwrap().car.unwrap();
+    assert_eq!((terms.axes, terms.middle_mm), (CarAxes::x_rearward(), Some(1.5)));
+    // 3-4-5: a car that stands askew in its frame.
+    let askew = car("forward = [3.0, 4.0, 0.0]\nup = \"+z\"").unwrap().axes().copied().unwrap();
+    assert!((askew.left() - nalgebra::Vector3::new(-0.8, 0.6, 0.0)).norm() < 1e-15, "{askew:?}");
+    for (keys, message) in [
+        ("up = \"+z\"", "`forward` is missing in [car]"),
+        ("forward = \"x\"", "one of `+x`"),
+        ("forward = \"+z\"", "nearly the same line"),
+        ("forward = [0.0, 0.0, 0.0]", "nearly the same line"),
+        ("forward = [1.0, 0.0]", "a list of 3 numbers"),
+        ("forward = \"-x\"\npairs = [\"a\", \"b\"]", "a list of pairs"),
+        ("forward = \"-x\"\npairs = [[\"hood-fender-left\", \"hood-fender-rigth\"]]", "there is no seam"),
+        ("forward = \"-x\"\npairs = [[\"hood-fender-left\", \"hood-fender-left\"]]", "in `pairs` twice"),
+        ("forwards = \"-x\"", "did you mean `forward`"),
+    ] {
+        let error = car(keys).expect_err(keys).to_string();
+        assert!(error.contains(message), "{keys}\n{error}");
     }
 }
 

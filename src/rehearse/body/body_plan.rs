@@ -10,10 +10,11 @@ use super::kinds::{BodyDesign, BodyKind, BodySeam};
 use super::panel::Line;
 use super::scan_body::{TrueSeam, sees_hem};
 use super::settings::BodySettings;
+use crate::frames::CarAxes;
 use crate::geometry::{Curve, CurveFrame};
 use crate::plan::{
-    AlignTerms, DecisionRule, FlushMethod, FlushSpec, GapMethod, GapSpec, Panel, PanelId, Plan, ScanTerms,
-    Seam, SeamId, Side, Tolerance,
+    AlignTerms, CarTerms, DecisionRule, FlushMethod, FlushSpec, GapMethod, GapSpec, Panel, PanelId, Plan,
+    ScanTerms, Seam, SeamId, Side, Tolerance,
 };
 use crate::rehearse::scan::RehearseError;
 use crate::rehearse::truth::TruthRow;
@@ -52,6 +53,7 @@ pub fn body_plan(
         decision: DecisionRule::default(),
         advice: crate::plan::AdviceTerms::default(),
         align: AlignTerms::default(),
+        car: Some(CarTerms { axes: CarAxes::x_rearward(), middle_mm: Some(0.0), pairs: Vec::new() }),
     })
 }
 

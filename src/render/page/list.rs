@@ -101,7 +101,7 @@ fn sentence(results: &Results<'_>, worst: &WorstPlace<'_>, settings: &ReportSett
     let place = worst.place;
     let tolerance = worst.tolerance();
     let ink = Ink::of_verdict(place.verdict, severity(place.value_mm, &tolerance));
-    let [start, _] = seam_ends(&worst.seam.curve, settings.axes.as_ref(), texts);
+    let [start, _] = seam_ends(&worst.seam.curve, results.plan.axes(), texts);
     let start = if start.is_empty() { texts.start.to_owned() } else { start };
     let range = [tolerance.lower_mm(), tolerance.upper_mm()]
         .map(|limit_mm| length_or_signed(limit_mm, worst.measurand, unit));

@@ -8,6 +8,7 @@
 use nalgebra::{Point3, Vector3};
 
 use super::panel_moves::PanelMove;
+use crate::frames::CarAxes;
 use crate::units::LengthUnit;
 
 /// A part of a displacement is named when it is at least this share of the largest part.
@@ -19,42 +20,44 @@ const END_SHARE: f64 = 0.5;
 /// Of an unknown that the seams do not tell, this share makes it worth naming.
 const UNSEEN_SHARE: f64 = 0.5;
 
-/// Which way the car faces: three unit axes, the words for moving along and against them, and for their ends.
-#[derive(Debug, Clone, PartialEq)]
-pub struct CarAxes {
+/// Three unit axes, the words for moving along and against them, and for their ends.
+struct Words {
     axes: [Vector3<f64>; 3],
     moves: [[&'static str; 2]; 3],
     ends: [[&'static str; 2]; 3],
 }
 
-impl Default for CarAxes {
-    /// The plan's axes, by their letters: nothing is assumed about the car.
-    fn default() -> Self {
-        Self {
-            axes: [Vector3::x(), Vector3::y(), Vector3::z()],
-            moves: [["towards +x", "towards -x"], ["towards +y", "towards -y"], ["towards +z", "towards -z"]],
-            ends: [["+x", "-x"], ["+y", "-y"], ["+z", "-z"]],
+impl Words {
+    /// The words of a car; where nobody knows which way it faces, the axes by their letters.
+    fn of(axes: Option<&CarAxes>) -> Self {
+        match axes {
+            Some(car) => Self {
+                axes: [car.forward(), car.left(), car.up()],
+                moves: [["forward", "back"], ["to the left", "to the right"], ["up", "down"]],
+                ends: [["front", "rear"], ["left", "right"], ["upper", "lower"]],
+            },
+            None => Self {
+                axes: [Vector3::x(), Vector3::y(), Vector3::z()],
+                moves: [
+                    ["towards +x", "towards -x"],
+                    ["towards +y", "towards -y"],
+                    ["towards +z", "towards -z"],
+                ],
+                ends: [["+x", "-x"], ["+y", "-y"], ["+z", "-z"]],
+            },
         }
-    }
-}
-
-impl CarAxes {
-    /// The words of the car, from two of its directions in the plan's frame; `None` where they run alike.
-    #[must_use]
-    pub fn facing(forward: &Vector3<f64>, up: &Vector3<f64>) -> Option<Self> {
-        let forward = forward.try_normalize(1e-9)?;
-        let left = up.cross(&forward).try_normalize(1e-6)?;
-        Some(Self {
-            axes: [forward, left, forward.cross(&left)],
-            moves: [["forward", "back"], ["to the left", "to the right"], ["up", "down"]],
-            ends: [["front", "rear"], ["left", "right"], ["upper", "lower"]],
-        })
     }
 }
 
 /// Sentences for one panel's move: the furthest place, the opposite one, and what the seams cannot tell.
 #[must_use]
-pub fn describe_move(panel_move: &PanelMove, title: &str, axes: &CarAxes, units: LengthUnit) -> String {
+pub fn describe_move(
+    panel_move: &PanelMove,
+    title: &str,
+    axes: Option<&CarAxes>,
+    units: LengthUnit,
+) -> String {
+    let axes = &Words::of(axes);
     let distance = |point: &&Point3<f64>| panel_move.motion.displacement_mm(point).norm();
     let by_distance = |one: &&Point3<f64>, other: &&Point3<f64>| distance(one).total_cmp(&distance(other));
     let Some(furthest) = panel_move.places.iter().max_by(by_distance) else {
@@ -71,7 +74,7 @@ pub fn describe_move(panel_move: &PanelMove, title: &str, axes: &CarAxes, units:
 }
 
 /// "went 1.20 ± 0.10 mm up at the left rear corner", or "stayed where it was at …".
-fn went_at(panel_move: &PanelMove, point: &Point3<f64>, axes: &CarAxes, units: LengthUnit) -> String {
+fn went_at(panel_move: &PanelMove, point: &Point3<f64>, axes: &Words, units: LengthUnit) -> String {
     let place = place_words(panel_move, point, axes);
     match parts_at(panel_move, point, axes, units) {
         Some(parts) => format!("went {parts} {place}"),
@@ -80,12 +83,7 @@ fn went_at(panel_move: &PanelMove, point: &Point3<f64>, axes: &CarAxes, units: L
 }
 
 /// "1.20 ± 0.10 mm up and 0.40 ± 0.08 mm forward".
-fn parts_at(
-    panel_move: &PanelMove,
-    point: &Point3<f64>,
-    axes: &CarAxes,
-    units: LengthUnit,
-) -> Option<String> {
+fn parts_at(panel_move: &PanelMove, point: &Point3<f64>, axes: &Words, units: LengthUnit) -> Option<String> {
     let decimals = if units == LengthUnit::Inch { 3 } else { 2 };
     let mut parts: Vec<(f64, f64, &str)> = axes
         .axes
@@ -111,7 +109,7 @@ fn parts_at(
 }
 
 /// "at the left rear corner", "at the front", "in the middle".
-fn place_words(panel_move: &PanelMove, point: &Point3<f64>, axes: &CarAxes) -> String {
+fn place_words(panel_move: &PanelMove, point: &Point3<f64>, axes: &Words) -> String {
     let mut ends: Vec<&str> = Vec::new();
     // Left or right comes first, as people say it; up and down only tell where the others do not.
     for index in [1, 0, 2] {
@@ -131,7 +129,7 @@ fn place_words(panel_move: &PanelMove, point: &Point3<f64>, axes: &CarAxes) -> S
     }
 }
 
-fn unseen_words(panel_move: &PanelMove, axes: &CarAxes) -> String {
+fn unseen_words(panel_move: &PanelMove, axes: &Words) -> String {
     let shares = &panel_move.motion.unseen_share;
     let unseen_along = |axis: &Vector3<f64>, first: usize| {
         let total: f64 = (0..3).map(|index| axis[index].powi(2) * shares[first + index]).sum();

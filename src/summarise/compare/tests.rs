@@ -4,6 +4,7 @@ use nalgebra::{Matrix6, Point3, Vector3};
 
 use super::change_verdict::{chance_of_nothing, discovery_threshold};
 use super::*;
+use crate::frames::CarAxes;
 use crate::judge::JudgedSeam;
 use crate::measure::{Component, Estimate};
 use crate::plan::{AlignTerms, DecisionRule, Panel, PanelId, Plan, ScanTerms};
@@ -19,6 +20,7 @@ fn plan() -> Plan {
         panels: vec![panel("hood"), panel("fender-left")],
         seams: vec![seam()],
         align: AlignTerms::default(),
+        car: None,
         decision: DecisionRule::default(),
         advice: crate::plan::AdviceTerms::default(),
     }
@@ -119,8 +121,7 @@ fn a_move_is_said_in_words_of_the_shop() {
     };
     let mut sure = hood.clone();
     sure.motion.covariance = Matrix6::from_diagonal_element(0.0);
-    let car = CarAxes::facing(&-Vector3::x(), &Vector3::z()).unwrap();
-    let words = describe_move(&sure, "Hood", &car, LengthUnit::Millimetre);
+    let words = describe_move(&sure, "Hood", Some(&CarAxes::x_rearward()), LengthUnit::Millimetre);
     assert!(words.starts_with("Hood went 1.20 ± 0.00 mm up at the "), "{words}");
     assert!(
         words.contains("rear corner")
@@ -128,8 +129,6 @@ fn a_move_is_said_in_words_of_the_shop() {
         "{words}"
     );
     assert!(words.ends_with("Its seams do not tell whether it went to the left or to the right."), "{words}");
-    let plain = describe_move(&sure, "Hood", &CarAxes::default(), LengthUnit::Inch);
+    let plain = describe_move(&sure, "Hood", None, LengthUnit::Inch);
     assert!(plain.contains("0.047 ± 0.000 inch towards +z"), "{plain}");
-    // With x to the rear and z up, the driver's left is -y.
-    assert!(CarAxes::facing(&Vector3::z(), &Vector3::z()).is_none());
 }

@@ -2,6 +2,7 @@
 //! Nothing is measured here: the values are formulas, so that a picture can be checked by eye.
 
 use nalgebra::{Point3, Vector3};
+use shutline::frames::CarAxes;
 use shutline::geometry::Curve;
 use shutline::judge::{JudgedReading, JudgedSeam, Verdict};
 use shutline::measure::{
@@ -9,8 +10,8 @@ use shutline::measure::{
     UncertaintySource,
 };
 use shutline::plan::{
-    DecisionRule, FlushMethod, FlushSpec, GapMethod, GapSpec, Panel, PanelId, Plan, ScanTerms, Seam, SeamId,
-    Side, TaperSpec, Tolerance, Zone,
+    CarTerms, DecisionRule, FlushMethod, FlushSpec, GapMethod, GapSpec, Panel, PanelId, Plan, ScanTerms,
+    Seam, SeamId, Side, TaperSpec, Tolerance, Zone,
 };
 use shutline::units::LengthUnit;
 
@@ -44,7 +45,7 @@ fn seam(id: &str, title: &str, panels: [&str; 2], points: &[[f64; 3]], side: Sid
     }
 }
 
-/// The front end of the Gannet coupe, in few points: x to the rear, y to the left, z up.
+/// The front end of the Gannet coupe, in few points: x to the rear, y to the right, z up.
 pub fn plan(units: LengthUnit) -> Plan {
     let panels = [
         ("hood", "Hood"),
@@ -69,6 +70,7 @@ pub fn plan(units: LengthUnit) -> Plan {
         decision: DecisionRule::default(),
         advice: shutline::plan::AdviceTerms::default(),
         align: shutline::plan::AlignTerms::default(),
+        car: Some(CarTerms { axes: CarAxes::x_rearward(), middle_mm: Some(0.0), pairs: Vec::new() }),
         panels: panels
             .iter()
             .map(|(id, title)| Panel {
@@ -78,27 +80,33 @@ pub fn plan(units: LengthUnit) -> Plan {
             })
             .collect(),
         seams: vec![
-            seam("hood-fender-left", "Hood to left fender", ["fender-left", "hood"], &side(1.0), Side::Left),
+            seam(
+                "hood-fender-left",
+                "Hood to left fender",
+                ["fender-left", "hood"],
+                &side(-1.0),
+                Side::Right,
+            ),
             seam(
                 "hood-fender-right",
                 "Hood to right fender",
                 ["fender-right", "hood"],
-                &side(-1.0),
-                Side::Right,
+                &side(1.0),
+                Side::Left,
             ),
             seam(
                 "hood-cowl",
                 "Hood to cowl",
                 ["cowl", "hood"],
-                &[[1190.0, 690.0, 150.0], [1230.0, 0.0, 190.0], [1190.0, -690.0, 150.0]],
-                Side::Left,
+                &[[1190.0, -690.0, 150.0], [1230.0, 0.0, 190.0], [1190.0, 690.0, 150.0]],
+                Side::Right,
             ),
             seam(
                 "hood-nose",
                 "Hood to nose",
                 ["nose", "hood"],
-                &[[-10.0, 550.0, 0.0], [-60.0, 0.0, 10.0], [-10.0, -550.0, 0.0]],
-                Side::Right,
+                &[[-10.0, -550.0, 0.0], [-60.0, 0.0, 10.0], [-10.0, 550.0, 0.0]],
+                Side::Left,
             ),
         ],
     }

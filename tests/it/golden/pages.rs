@@ -3,8 +3,8 @@
 use super::accepted::check;
 use super::made_seams::{judged, plan};
 use shutline::render::{
-    CarAxes, InputFile, Language, Record, ReportSettings, Results, RunFacts, Setting, record_json,
-    record_schema, report_html,
+    InputFile, Language, Record, ReportSettings, Results, RunFacts, Setting, record_json, record_schema,
+    report_html,
 };
 use shutline::summarise::summarise_scan;
 use shutline::units::LengthUnit;
@@ -33,8 +33,7 @@ fn report(units: LengthUnit, language: Language) -> String {
     let summary = summarise_scan(&plan, &judged);
     let run = run();
     let results = Results { plan: &plan, judged: &judged, summary: &summary, alignment: None, run: &run };
-    let settings =
-        ReportSettings { language, axes: Some(CarAxes::x_rear_z_up()), ..ReportSettings::default() };
+    let settings = ReportSettings { language, ..ReportSettings::default() };
     report_html(&results, &settings).unwrap()
 }
 

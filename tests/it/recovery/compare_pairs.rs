@@ -58,7 +58,7 @@ fn seam(id: &str, neighbour: &str, datum_side: Side, rim: impl Fn(f64) -> (f64, 
     }
 }
 
-/// The front end: x backwards, y to the left as the driver sits, z up. Fenders, cowl and nose stay.
+/// The front end: x backwards, y to the right as the driver sits, z up. Fenders, cowl and nose stay.
 pub fn front_end(fixed: &[&str]) -> Plan {
     sized_front_end(fixed, 1.0)
 }
@@ -78,10 +78,10 @@ pub fn sized_front_end(fixed: &[&str], scale: f64) -> Plan {
         scan: ScanTerms { units: LengthUnit::Millimetre, accuracy_mm: 0.02, smoothing_mm: None },
         panels: names.iter().map(panel).collect(),
         seams: vec![
-            seam("hood-fender-left", "fender-left", Side::Left, |share| {
+            seam("hood-fender-right", "fender-right", Side::Left, |share| {
                 sized(1200.0 * share, 650.0 + 40.0 * share)
             }),
-            seam("hood-fender-right", "fender-right", Side::Right, |share| {
+            seam("hood-fender-left", "fender-left", Side::Right, |share| {
                 sized(1200.0 * share, -650.0 - 40.0 * share)
             }),
             seam("hood-cowl", "cowl", Side::Right, |share| {
@@ -92,6 +92,7 @@ pub fn sized_front_end(fixed: &[&str], scale: f64) -> Plan {
             }),
         ],
         align: AlignTerms::default(),
+        car: None,
         decision: DecisionRule::default(),
         advice: shutline::plan::AdviceTerms::default(),
     }

@@ -86,6 +86,7 @@ fn plan_of(edge: &Edge, datum_side: Side, (shift_mm, lift_mm): (f64, f64), has_n
         decision: DecisionRule::default(),
         advice: shutline::plan::AdviceTerms::default(),
         align: AlignTerms::default(),
+        car: None,
     }
 }
 

@@ -69,6 +69,7 @@ pub fn plan_of(wishes: &[Wish], accuracy_mm: f64, smoothing_mm: Option<f64>) -> 
         decision: DecisionRule::default(),
         advice: shutline::plan::AdviceTerms::default(),
         align: AlignTerms::default(),
+        car: None,
     }
 }
 
