@@ -61,7 +61,7 @@ impl Measure {
         let reference = open_reference(&plan, &self.plan)?;
         let (measured, hash) = rayon::join(
             || measure_scan(source.as_ref(), &plan, reference.as_deref(), &progress),
-            || self.scan_hash(),
+            || progress.time_beside("hash", || self.scan_hash()),
         );
         let measured = measured?;
         progress.begin_named("report");
@@ -79,7 +79,7 @@ impl Measure {
         }
         talk.line(format!("written to {}", self.out.display()));
         if self.timings {
-            talk.line(progress.timings().trim_end());
+            talk.asked_for(progress.timings().trim_end());
         }
         Ok(Outcome::of(measured.summary.is_all_good()))
     }

@@ -48,6 +48,11 @@ impl Talk {
         }
     }
 
+    /// Lines to standard error that were asked for by an option, and so are said even when quiet.
+    pub fn asked_for(self, text: impl Display) {
+        let _ = writeln!(anstream::stderr().lock(), "{text}");
+    }
+
     /// Something worth knowing that does not stop the work; said even when quiet.
     pub fn warning(self, text: impl Display) {
         let _ = writeln!(anstream::stderr().lock(), "\u{1b}[1mnote:\u{1b}[0m {text}");

@@ -18,6 +18,7 @@ static IS_INTERRUPTED: AtomicBool = AtomicBool::new(false);
 pub struct Progress {
     started: Instant,
     begun: Mutex<Vec<(&'static str, Instant)>>,
+    beside: Mutex<Vec<(&'static str, Duration)>>,
     bar: ProgressBar,
 }
 
@@ -32,7 +33,7 @@ impl Progress {
         if let Ok(style) = ProgressStyle::with_template("{msg} {wide_bar} {percent}%  {eta} left") {
             bar.set_style(style);
         }
-        Self { started: Instant::now(), begun: Mutex::new(Vec::new()), bar }
+        Self { started: Instant::now(), begun: Mutex::new(Vec::new()), beside: Mutex::new(Vec::new()), bar }
     }
 
     /// A stage that is not the pipeline's own begins.
@@ -40,7 +41,15 @@ impl Progress {
         self.begun.lock().unwrap_or_else(PoisonError::into_inner).push((name, Instant::now()));
     }
 
-    /// One line a stage, milliseconds, in order.
+    /// Runs something that goes on beside the stages, and keeps how long it took.
+    pub fn time_beside<T>(&self, name: &'static str, work: impl FnOnce() -> T) -> T {
+        let start = Instant::now();
+        let result = work();
+        self.beside.lock().unwrap_or_else(PoisonError::into_inner).push((name, start.elapsed()));
+        result
+    }
+
+    /// One line a stage, milliseconds, in order; then what ran beside them.
     pub fn timings(&self) -> String {
         let begun = self.begun.lock().unwrap_or_else(PoisonError::into_inner);
         let now = Instant::now();
@@ -49,6 +58,9 @@ impl Progress {
             let end = begun.get(index + 1).map_or(now, |(_, next)| *next);
             // Writing to a string cannot fail.
             let _ = writeln!(text, "{name:<10} {:>9.1} ms", (end - *start).as_secs_f64() * 1e3);
+        }
+        for (name, took) in self.beside.lock().unwrap_or_else(PoisonError::into_inner).iter() {
+            let _ = writeln!(text, "{name:<10} {:>9.1} ms, beside the others", took.as_secs_f64() * 1e3);
         }
         let _ = writeln!(text, "{:<10} {:>9.1} ms", "total", (now - self.started).as_secs_f64() * 1e3);
         text

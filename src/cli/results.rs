@@ -2,7 +2,9 @@
 
 use std::path::Path;
 
+use rayon::prelude::*;
 use shutline::files::OutputFolder;
+use shutline::judge::JudgedSeam;
 use shutline::pipeline::MeasuredScan;
 use shutline::plan::Plan;
 use shutline::render::{
@@ -21,15 +23,7 @@ pub fn write_results(
     sections: usize,
 ) -> Result<String, Failure> {
     folder.write("readings.csv", readings_csv(plan, &measured.seams)?.as_bytes())?;
-    let strip = StripSettings::default();
-    let section = SectionSettings::default();
-    for (judged, summary) in measured.seams.iter().zip(&measured.summary.seams) {
-        folder.write(&format!("strips/{}.png", judged.seam), &strip_png(plan, judged, &strip)?)?;
-        for station in summary.worst_stations(sections) {
-            let picture = section_png(plan, judged, station, &section)?;
-            folder.write(&format!("sections/{}-{station}.png", judged.seam), &picture)?;
-        }
-    }
+    write_pictures(folder, plan, measured, sections)?;
     let results = Results {
         plan,
         judged: &measured.seams,
@@ -41,6 +35,37 @@ pub fn write_results(
     let record = record_json(&results)?;
     folder.write("record.json", record.as_bytes())?;
     Ok(record)
+}
+
+/// Draws strips and worst sections, each picture on its own thread.
+fn write_pictures(
+    folder: &OutputFolder,
+    plan: &Plan,
+    measured: &MeasuredScan,
+    sections: usize,
+) -> Result<(), Failure> {
+    let seams = measured.seams.iter().zip(&measured.summary.seams);
+    let pictures: Vec<(&JudgedSeam, Option<usize>)> = seams
+        .flat_map(|(judged, summary)| {
+            let worst = summary.worst_stations(sections);
+            std::iter::once((judged, None))
+                .chain(worst.into_iter().map(move |station| (judged, Some(station))))
+        })
+        .collect();
+    let strip = StripSettings::default();
+    let section = SectionSettings::default();
+    pictures.par_iter().try_for_each(|(judged, station)| {
+        match station {
+            None => {
+                folder.write(&format!("strips/{}.png", judged.seam), &strip_png(plan, judged, &strip)?)?
+            }
+            Some(station) => {
+                let picture = section_png(plan, judged, *station, &section)?;
+                folder.write(&format!("sections/{}-{station}.png", judged.seam), &picture)?;
+            }
+        }
+        Ok(())
+    })
 }
 
 /// An input as the record names it: by its file name, without the folders of this machine.

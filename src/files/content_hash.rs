@@ -10,8 +10,8 @@ use sha2::{Digest, Sha256};
 
 use super::read_error::ReadError;
 
-/// Bytes read at a time.
-const BLOCK_BYTES: usize = 1 << 20;
+/// Bytes read at a time: they stay in the second-level cache until they are hashed.
+const BLOCK_BYTES: usize = 256 << 10;
 
 /// Hashes a file's content.
 ///

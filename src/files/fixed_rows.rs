@@ -3,13 +3,15 @@
 //! In: where the rows are and which bytes of a row are x, y, z and the normal. Out: blocks of points, mm.
 //! Shape: parts of a fixed number of rows, so that what a part holds depends on the file alone.
 //! Method: positioned reads of 256 kB, decoded 1024 rows at a time; 32-bit floats in a row's order have their own loop.
+//! Where the sink has a sieve, only the rows that pass it are decoded (`row_sieve`).
 //! Does not check the layout against the file's size: the readers do.
 
 use super::block_buffer::POINTS_PER_BLOCK;
 use super::byte_source::ByteSource;
 use super::read_error::ReadError;
+use super::row_sieve::{RowSieve, Sifted};
 use super::scalar::Scalar;
-use crate::scan::{PointBlock, PointSink};
+use crate::scan::{PassedOver, PointBlock, PointSink, Sieve};
 
 /// Bytes of one part: some milliseconds of work.
 const BYTES_PER_PART: u64 = 16 << 20;
@@ -125,58 +127,103 @@ impl FixedRows {
         Ok(())
     }
 
-    /// Delivers the points of a part.
+    /// Delivers the points of a part; those that the sink's sieve does not want are only counted.
     pub fn read_points(
         &self,
         source: &ByteSource,
         part: usize,
         sink: &mut dyn PointSink,
     ) -> Result<(), ReadError> {
-        let mut axes_mm: [Vec<f64>; 3] = std::array::from_fn(|_| vec![0.0; POINTS_PER_BLOCK]);
-        let mut normals = vec![[0.0; 3]; if self.layout.normal.is_some() { POINTS_PER_BLOCK } else { 0 }];
+        let mut rows_to_block = RowsToBlock::new(self, sink.wants_normals());
+        let mut row_sieve = RowSieve::new(POINTS_PER_BLOCK);
         self.for_each_run(source, part, |bytes, mut first_index| {
             for rows in bytes.chunks(POINTS_PER_BLOCK * self.layout.stride) {
-                let count = rows.len() / self.layout.stride;
-                self.decode_positions(rows, &mut axes_mm);
-                self.decode_normals(rows, &mut normals);
-                let [x_mm, y_mm, z_mm] = axes_mm.each_ref().map(|axis| axis.get(..count).unwrap_or_default());
-                let normals = self.layout.normal.and(normals.get(..count));
-                sink.take(&PointBlock { x_mm, y_mm, z_mm, normals, first_index });
-                first_index += count as u64;
+                let count = (rows.len() / self.layout.stride) as u64;
+                match sink.sieve() {
+                    None => rows_to_block.fill(rows.chunks_exact(self.layout.stride)),
+                    Some(sieve) => {
+                        let sifted = self.sift(&mut row_sieve, rows, sieve);
+                        rows_to_block.fill(row_sieve.rows(rows, self.layout.stride, sifted));
+                        let example = self.position_mm(rows.get(..self.layout.stride).unwrap_or_default());
+                        let count = count - sifted.kept as u64;
+                        let not_finite = sifted.not_finite;
+                        sink.pass_over(&PassedOver { count, not_finite, example: example.into() });
+                    }
+                }
+                sink.take(&rows_to_block.block(first_index));
+                first_index += count;
             }
         })
     }
 
-    fn decode_positions(&self, rows: &[u8], axes_mm: &mut [Vec<f64>; 3]) {
-        let layout = &self.layout;
-        let [x_mm, y_mm, z_mm] = axes_mm;
-        let places = x_mm.iter_mut().zip(y_mm).zip(z_mm);
-        let rows = rows.chunks_exact(layout.stride);
-        if let Some(offset) = packed_floats(layout, &layout.position) {
-            for (row, ((x_mm, y_mm), z_mm)) in rows.zip(places) {
-                let [x, y, z] = floats(row, offset).map(|value| f64::from(value) * self.unit_mm);
-                (*x_mm, *y_mm, *z_mm) = (x, y, z);
-            }
-        } else {
-            for (row, ((x_mm, y_mm), z_mm)) in rows.zip(places) {
-                let [x, y, z] = layout.position_of(row).map(|value| value * self.unit_mm);
-                (*x_mm, *y_mm, *z_mm) = (x, y, z);
-            }
+    fn position_mm(&self, row: &[u8]) -> [f64; 3] {
+        self.layout.position_of(row).map(|value| value * self.unit_mm)
+    }
+
+    fn sift(&self, row_sieve: &mut RowSieve, rows: &[u8], sieve: &Sieve) -> Sifted {
+        let stride = self.layout.stride;
+        match packed_floats(&self.layout, &self.layout.position) {
+            Some(offset) => row_sieve.sift(rows, stride, sieve, |row| {
+                floats(row, offset).map(|value| f64::from(value) * self.unit_mm)
+            }),
+            None => row_sieve.sift(rows, stride, sieve, |row| self.position_mm(row)),
+        }
+    }
+}
+
+/// Decodes rows into the arrays that a block points to.
+struct RowsToBlock<'a> {
+    rows: &'a FixedRows,
+    axes_mm: [Vec<f64>; 3],
+    normals: Option<Vec<[f32; 3]>>,
+}
+
+impl<'a> RowsToBlock<'a> {
+    fn new(rows: &'a FixedRows, wants_normals: bool) -> Self {
+        Self {
+            rows,
+            axes_mm: std::array::from_fn(|_| Vec::with_capacity(POINTS_PER_BLOCK)),
+            normals: (wants_normals && rows.layout.normal.is_some())
+                .then(|| Vec::with_capacity(POINTS_PER_BLOCK)),
         }
     }
 
-    fn decode_normals(&self, rows: &[u8], normals: &mut [[f32; 3]]) {
-        let layout = &self.layout;
-        let Some(fields) = &layout.normal else { return };
-        let rows = rows.chunks_exact(layout.stride);
-        if let Some(offset) = packed_floats(layout, fields) {
-            for (row, normal) in rows.zip(normals) {
-                *normal = floats(row, offset);
-            }
-        } else {
-            for (row, normal) in rows.zip(normals) {
-                *normal = layout.vector(row, fields).map(|value| value as f32);
-            }
+    fn block(&self, first_index: u64) -> PointBlock<'_> {
+        let [x_mm, y_mm, z_mm] = &self.axes_mm;
+        PointBlock { x_mm, y_mm, z_mm, normals: self.normals.as_deref(), first_index }
+    }
+
+    fn fill<'b>(&mut self, rows: impl Iterator<Item = &'b [u8]> + Clone) {
+        let layout = &self.rows.layout;
+        let unit_mm = self.rows.unit_mm;
+        match packed_floats(layout, &layout.position) {
+            Some(offset) => self.fill_positions(rows.clone(), |row| {
+                floats(row, offset).map(|value| f64::from(value) * unit_mm)
+            }),
+            None => self.fill_positions(rows.clone(), |row| self.rows.position_mm(row)),
+        }
+        let (Some(fields), Some(normals)) = (&layout.normal, &mut self.normals) else { return };
+        normals.clear();
+        match packed_floats(layout, fields) {
+            Some(offset) => normals.extend(rows.map(|row| floats(row, offset))),
+            None => normals.extend(rows.map(|row| layout.vector(row, fields).map(|value| value as f32))),
+        }
+    }
+
+    fn fill_positions<'b>(
+        &mut self,
+        rows: impl Iterator<Item = &'b [u8]>,
+        position: impl Fn(&[u8]) -> [f64; 3],
+    ) {
+        let [x_mm, y_mm, z_mm] = &mut self.axes_mm;
+        x_mm.clear();
+        y_mm.clear();
+        z_mm.clear();
+        for row in rows {
+            let [x, y, z] = position(row);
+            x_mm.push(x);
+            y_mm.push(y);
+            z_mm.push(z);
         }
     }
 }

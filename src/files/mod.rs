@@ -32,6 +32,7 @@ mod read_ply;
 mod read_rehearsal;
 mod read_stl;
 mod read_text_cloud;
+mod row_sieve;
 mod scalar;
 mod scan_folder;
 mod sniff;

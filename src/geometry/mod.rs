@@ -6,6 +6,7 @@ mod normal_equations;
 mod rigid_transform;
 mod rotation_minimising;
 mod skin_patch;
+mod smoothing_offset;
 mod tangent_arc;
 
 pub use curve::{Curve, CurveError, CurveFrame, Foot};
@@ -13,4 +14,5 @@ pub use normal_equations::{NormalEquations, median_in_place, tukey_weight};
 pub use rigid_transform::RigidTransform;
 pub use rotation_minimising::rotation_minimising_normals;
 pub use skin_patch::{SkinPatch, SkinSample, fit_skin_patch, residual_mm};
-pub use tangent_arc::{ArcTask, TangentArc, fit_tangent_arc, smoothing_offset_mm};
+pub use smoothing_offset::smoothing_offset_mm;
+pub use tangent_arc::{ArcTask, TangentArc, fit_tangent_arc};

@@ -84,16 +84,19 @@ pub fn fit_skin_patch(samples: &[SkinSample], curvature: Option<f64>) -> Option<
         used: 0,
     };
     let mut limit_mm = f64::INFINITY;
-    let mut residuals: Vec<f64> = Vec::with_capacity(samples.len());
+    let mut residuals_mm = vec![0.0; samples.len()];
+    let mut sizes_mm: Vec<f64> = Vec::with_capacity(samples.len());
     for _ in 0..ROUNDS {
-        step(samples, curvature, limit_mm, &mut patch)?;
-        residuals.clear();
-        residuals.extend(samples.iter().map(|sample| residual_mm(&patch, sample).abs()));
-        patch.sigma_mm = 1.4826 * median_in_place(&mut residuals)?;
+        step(samples, curvature, (&residuals_mm, limit_mm), &mut patch)?;
+        sizes_mm.clear();
+        for (residual, sample) in residuals_mm.iter_mut().zip(samples) {
+            *residual = residual_mm(&patch, sample);
+            sizes_mm.push(residual.abs());
+        }
+        patch.sigma_mm = 1.4826 * median_in_place(&mut sizes_mm)?;
         limit_mm = TUKEY_SIGMAS * patch.sigma_mm.max(LEAST_SIGMA_MM);
     }
-    patch.used =
-        samples.iter().filter(|sample| tukey_weight(residual_mm(&patch, sample), limit_mm) > 0.1).count();
+    patch.used = residuals_mm.iter().filter(|residual| tukey_weight(**residual, limit_mm) > 0.1).count();
     Some(patch)
 }
 
@@ -103,13 +106,18 @@ pub fn residual_mm(patch: &SkinPatch, sample: &SkinSample) -> f64 {
     sample.z_mm - patch.height_mm(sample.q_mm) - patch.along_term_mm(sample.q_mm, sample.ds_mm)
 }
 
-fn step(samples: &[SkinSample], curvature: Option<f64>, limit_mm: f64, patch: &mut SkinPatch) -> Option<()> {
+/// One round: weights from the residuals of the round before and their limit (infinite before the first).
+fn step(
+    samples: &[SkinSample],
+    curvature: Option<f64>,
+    (residuals_mm, limit_mm): (&[f64], f64),
+    patch: &mut SkinPatch,
+) -> Option<()> {
     // Distances are scaled by 20 mm so that all columns are of the order of one.
     const SCALE_MM: f64 = 20.0;
     let mut equations = NormalEquations::<5>::default();
-    for sample in samples {
-        let robust =
-            if limit_mm.is_finite() { tukey_weight(residual_mm(patch, sample), limit_mm) } else { 1.0 };
+    for (sample, residual_mm) in samples.iter().zip(residuals_mm) {
+        let robust = if limit_mm.is_finite() { tukey_weight(*residual_mm, limit_mm) } else { 1.0 };
         let (q, ds) = (sample.q_mm / SCALE_MM, sample.ds_mm / SCALE_MM);
         let known_mm = match curvature {
             Some(c2) => bend(c2, sample.q_mm),

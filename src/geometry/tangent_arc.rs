@@ -5,11 +5,12 @@
 //! Method: Gauss-Newton on the distances from the circle, with Tukey weights; the centre lies one radius under the surface
 //! at q = e + r, so that only e and r are free. A free circle through the same points blows up on short arcs (Al-Sharadqah
 //! and Chernov, Electronic Journal of Statistics 3, 2009, on the covariance of circle fits); the tangency is the cure.
-//! Scanner smoothing is modelled as a Gaussian along the profile: `smoothing_offset_mm`.
+//! Scanner smoothing is modelled as a Gaussian along the profile: see `smoothing_offset`.
 //! Does not find where the hem is: give a start within about a millimetre.
 
 use super::normal_equations::{NormalEquations, median_in_place, tukey_weight};
 use super::skin_patch::{SkinPatch, SkinSample};
+use super::smoothing_offset::{SETTLED_SHARE, smoothing_offset_mm};
 
 /// What a fit starts from and what it holds fixed.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -50,9 +51,9 @@ const ANGLE_BINS: usize = 26;
 const ANGLE_BIN_RAD: f64 = std::f64::consts::PI / 36.0;
 /// Points that make a bin seen.
 const SEEN_POINTS: u32 = 2;
-/// The fit uses directions between these angles from the surface normal, as cosine and sine.
-const LEAST_ANGLE_RAD: f64 = 0.21;
-const LARGEST_ANGLE_RAD: f64 = 1.66;
+/// The fit uses directions from 0.21 to 1.66 rad off the surface normal: the sine of the first, the cosine of the other.
+const LEAST_SINE: f64 = 0.208_459_899_846_099_56;
+const LEAST_COSINE: f64 = -0.089_085_416_936_458_97;
 /// Points further than this from the arc belong to something else, mm.
 const GATE_MM: f64 = 0.25;
 const LEAST_SIGMA_MM: f64 = 5e-4;
@@ -62,52 +63,33 @@ const FEWEST_POINTS: usize = 12;
 /// Radii of hems that exist, mm; the fit stays between them.
 const RADIUS_RANGE_MM: (f64, f64) = (0.2, 9.0);
 
-/// A point seen from the arc's centre.
+/// A direction and distance from the arc's centre.
 struct Polar {
     distance_mm: f64,
     sine: f64,
     cosine: f64,
 }
 
-/// How far a Gaussian of width `smoothing_mm` along a profile moves a point inwards, `arc_length_mm` past the place
-/// where a straight run turns into an arc of `radius_mm`; mm.
-///
-/// The arc departs from its tangent by l²/2r for l > 0 and by 0 before; averaged over a normal l the mean is
-/// `((l² + s²) Φ(l/s) + l s φ(l/s)) / 2r`, and the offset is that less l²/2r.
-#[must_use]
-pub fn smoothing_offset_mm(arc_length_mm: f64, radius_mm: f64, smoothing_mm: f64) -> f64 {
-    if smoothing_mm <= 0.0 {
-        return 0.0;
-    }
-    let share = arc_length_mm / smoothing_mm;
-    let variance = smoothing_mm * smoothing_mm;
-    if share > 4.0 {
-        return variance / (2.0 * radius_mm);
-    }
-    let density = (-0.5 * share * share).exp() / (2.0 * std::f64::consts::PI).sqrt();
-    let below = 0.5 * (1.0 + statrs::function::erf::erf(share * std::f64::consts::FRAC_1_SQRT_2));
-    let mean = (share * share + 1.0) * below + share * density;
-    variance / (2.0 * radius_mm) * (mean - share.max(0.0).powi(2))
-}
-
 /// Fits an arc; `None` where there are too few points near it or the fit runs away.
 #[must_use]
 pub fn fit_tangent_arc(points: &[SkinSample], skin: &SkinPatch, task: &ArcTask) -> Option<TangentArc> {
     let mut arc = start(skin, task);
+    let mut near: Vec<Near> = Vec::with_capacity(points.len());
     let mut residuals: Vec<f64> = Vec::with_capacity(points.len());
     for round in 0..ROUNDS {
         let gate_mm = (1.0 / (round as f64 + 1.0)).max(GATE_MM);
+        near.clear();
         residuals.clear();
-        residuals.extend(
-            points.iter().filter_map(|point| Some(residual(&arc, skin, task, point, gate_mm)?.0.abs())),
-        );
+        let seat = Seat::new(&arc, skin, task.smoothing_mm);
+        near.extend(points.iter().filter_map(|point| seat.near(point, gate_mm)));
+        residuals.extend(near.iter().map(|point| point.residual_mm.abs()));
         if residuals.len() < FEWEST_POINTS {
             return None;
         }
         arc.used = residuals.len();
         arc.sigma_mm = 1.4826 * median_in_place(&mut residuals)?;
         let limit_mm = 5.0 * arc.sigma_mm.max(LEAST_SIGMA_MM);
-        let moved_mm = step(&mut arc, points, skin, task, gate_mm.min(limit_mm))?;
+        let moved_mm = step(&mut arc, &near, skin, task, gate_mm.min(limit_mm))?;
         if round >= 4 && moved_mm < 1e-6 {
             break;
         }
@@ -139,58 +121,95 @@ fn place_centre(arc: &mut TangentArc, skin: &SkinPatch) {
     arc.centre_z_mm = skin.height_mm(arc.centre_q_mm) - arc.radius_mm * stretch;
 }
 
-fn polar(arc: &TangentArc, skin: &SkinPatch, point: &SkinSample) -> Polar {
-    let across = point.q_mm - arc.centre_q_mm - arc.edge_slope * point.ds_mm;
-    let up = point.z_mm - arc.centre_z_mm - skin.along_term_mm(arc.centre_q_mm, point.ds_mm);
+/// What does not change from point to point while the arc stands still.
+struct Seat<'a> {
+    arc: &'a TangentArc,
+    skin: &'a SkinPatch,
+    /// Slope of the surface at the arc's centre, and the length of (1, slope).
+    slope: f64,
+    stretch: f64,
+    smoothing_mm: f64,
+    /// Directions with a smaller cosine lie so far past the joint that smoothing moves all points alike.
+    settled_cosine: f64,
+}
+
+/// A point near the arc: its distance from the (smoothed) arc, and its direction.
+struct Near {
+    plain_mm: f64,
+    residual_mm: f64,
+    sine: f64,
+    cosine: f64,
+    ds_mm: f64,
+    weight: f64,
+}
+
+impl<'a> Seat<'a> {
+    fn new(arc: &'a TangentArc, skin: &'a SkinPatch, smoothing_mm: f64) -> Self {
+        let slope = skin.slope(arc.centre_q_mm);
+        let settled_rad = SETTLED_SHARE * smoothing_mm / arc.radius_mm;
+        let settled_cosine = if settled_rad < std::f64::consts::PI { settled_rad.cos() } else { -2.0 };
+        Self { arc, skin, slope, stretch: slope.hypot(1.0), smoothing_mm, settled_cosine }
+    }
+
+    /// The point's offsets from the centre, along and off the section's axes, mm.
+    #[inline]
+    fn offsets(&self, point: &SkinSample) -> (f64, f64) {
+        let across = point.q_mm - self.arc.centre_q_mm - self.arc.edge_slope * point.ds_mm;
+        let along_term_mm = self.skin.along_term_mm(self.arc.centre_q_mm, point.ds_mm);
+        (across, point.z_mm - self.arc.centre_z_mm - along_term_mm)
+    }
+
+    #[inline]
+    fn polar(&self, (across, up): (f64, f64)) -> Polar {
+        let distance_mm = (across * across + up * up).sqrt();
+        let length = (distance_mm * self.stretch).max(1e-12);
+        Polar {
+            distance_mm,
+            cosine: (up - across * self.slope) / length,
+            sine: (-across - up * self.slope) / length,
+        }
+    }
+
+    /// How far smoothing has moved a point in this direction, mm.
+    #[inline]
+    fn offset_mm(&self, polar: &Polar) -> f64 {
+        if self.smoothing_mm <= 0.0 {
+            0.0
+        } else if polar.sine > 0.0 && polar.cosine < self.settled_cosine {
+            self.smoothing_mm * self.smoothing_mm / (2.0 * self.arc.radius_mm)
+        } else {
+            let angle_rad = polar.sine.atan2(polar.cosine).max(0.0);
+            smoothing_offset_mm(angle_rad * self.arc.radius_mm, self.arc.radius_mm, self.smoothing_mm)
+        }
+    }
+
+    /// Looks at a point, if it lies within the gate and the angles of the fit.
+    #[inline]
+    fn near(&self, point: &SkinSample, gate_mm: f64) -> Option<Near> {
+        let offsets = self.offsets(point);
+        let polar = self.polar(offsets);
+        let plain_mm = polar.distance_mm - self.arc.radius_mm;
+        if plain_mm.abs() > gate_mm || polar.sine < LEAST_SINE || polar.cosine < LEAST_COSINE {
+            return None;
+        }
+        let residual_mm = plain_mm + self.offset_mm(&polar);
+        let Polar { sine, cosine, .. } = polar;
+        Some(Near { plain_mm, residual_mm, sine, cosine, ds_mm: point.ds_mm, weight: point.weight })
+    }
+}
+
+/// One Gauss-Newton step over the points within the limit; says how far the arc moved, mm.
+fn step(arc: &mut TangentArc, near: &[Near], skin: &SkinPatch, task: &ArcTask, limit_mm: f64) -> Option<f64> {
     let slope = skin.slope(arc.centre_q_mm);
     let stretch = slope.hypot(1.0);
-    let distance_mm = across.hypot(up);
-    let length = (distance_mm * stretch).max(1e-12);
-    Polar { distance_mm, cosine: (up - across * slope) / length, sine: (-across - up * slope) / length }
-}
-
-/// Distance from the (smoothed) arc and the direction, for points within the gate and the angles.
-fn residual(
-    arc: &TangentArc,
-    skin: &SkinPatch,
-    task: &ArcTask,
-    point: &SkinSample,
-    gate_mm: f64,
-) -> Option<(f64, Polar)> {
-    let polar = polar(arc, skin, point);
-    let plain_mm = polar.distance_mm - arc.radius_mm;
-    if plain_mm.abs() > gate_mm
-        || polar.sine < LEAST_ANGLE_RAD.sin()
-        || polar.cosine < LARGEST_ANGLE_RAD.cos()
-    {
-        return None;
-    }
-    let offset_mm = if task.smoothing_mm > 0.0 {
-        let angle_rad = polar.sine.atan2(polar.cosine);
-        smoothing_offset_mm(angle_rad * arc.radius_mm, arc.radius_mm, task.smoothing_mm)
-    } else {
-        0.0
-    };
-    Some((plain_mm + offset_mm, polar))
-}
-
-fn step(
-    arc: &mut TangentArc,
-    points: &[SkinSample],
-    skin: &SkinPatch,
-    task: &ArcTask,
-    limit_mm: f64,
-) -> Option<f64> {
-    let slope = skin.slope(arc.centre_q_mm);
     let mut equations = NormalEquations::<3>::default();
     let mut total = 0.0;
-    for point in points {
-        let Some((residual_mm, polar)) = residual(arc, skin, task, point, limit_mm) else { continue };
-        let weight = point.weight * tukey_weight(residual_mm, limit_mm);
+    for point in near.iter().filter(|point| point.plain_mm.abs() <= limit_mm) {
+        let weight = point.weight * tukey_weight(point.residual_mm, limit_mm);
         // The centre moves by (1, slope) with e, and by (1, slope - stretch) with r.
-        let by_edge = polar.sine * slope.hypot(1.0);
-        let by_radius = by_edge + polar.cosine - slope * polar.sine - 1.0;
-        equations.add([by_edge, by_radius, by_edge * point.ds_mm * 0.2], -residual_mm, weight);
+        let by_edge = point.sine * stretch;
+        let by_radius = by_edge + point.cosine - slope * point.sine - 1.0;
+        equations.add([by_edge, by_radius, by_edge * point.ds_mm * 0.2], -point.residual_mm, weight);
         total += weight;
     }
     if task.is_radius_fixed {
@@ -212,13 +231,17 @@ fn step(
 fn seen_rad(arc: &TangentArc, points: &[SkinSample], skin: &SkinPatch, task: &ArcTask) -> f64 {
     let gate_mm = (6.0 * arc.sigma_mm).clamp(0.03, GATE_MM);
     let mut counts = [0_u32; ANGLE_BINS];
+    let seat = Seat::new(arc, skin, task.smoothing_mm);
+    // Smoothing never moves a point by more than this.
+    let most_offset_mm = task.smoothing_mm * task.smoothing_mm / (2.0 * arc.radius_mm);
     for point in points {
-        let polar = polar(arc, skin, point);
+        let polar = seat.polar(seat.offsets(point));
+        let plain_mm = polar.distance_mm - arc.radius_mm;
+        if polar.sine < 0.0 || plain_mm.abs() > gate_mm + most_offset_mm {
+            continue;
+        }
         let angle_rad = polar.sine.atan2(polar.cosine);
-        let offset_mm =
-            smoothing_offset_mm(angle_rad.max(0.0) * arc.radius_mm, arc.radius_mm, task.smoothing_mm);
-        if (polar.distance_mm - arc.radius_mm + offset_mm).abs() < gate_mm
-            && angle_rad >= 0.0
+        if (plain_mm + seat.offset_mm(&polar)).abs() < gate_mm
             && let Some(count) = counts.get_mut((angle_rad / ANGLE_BIN_RAD) as usize)
         {
             *count += 1;

@@ -5,10 +5,12 @@
 //! Does not hold a whole scan: a source is read part by part, and most points are dropped at first sight.
 
 mod look;
+mod sieve;
 mod source;
 
 pub use look::{ScanLook, UnitWarning, look};
+pub use sieve::Sieve;
 pub use source::{
-    NoTriangles, PointBlock, PointSink, ScanFailure, ScanSource, SourceFacts, Triangle, TriangleSink,
-    VecSource,
+    NoTriangles, PassedOver, PointBlock, PointSink, ScanFailure, ScanSource, SourceFacts, Triangle,
+    TriangleSink, VecSource,
 };

@@ -7,6 +7,8 @@
 
 use nalgebra::{Point3, Vector3};
 
+use super::sieve::Sieve;
+
 /// A triangle by its corners, mm.
 pub type Triangle = [Point3<f64>; 3];
 
@@ -53,6 +55,31 @@ impl PointBlock<'_> {
 pub trait PointSink {
     /// Called once for each block, in file order.
     fn take(&mut self, block: &PointBlock<'_>);
+
+    /// Where points are wanted from, for a sink that has no use for others. A source may then leave out points in cells
+    /// that are not marked, if it tells [`Self::pass_over`] of each run of them; it need not.
+    /// `first_index` of a block says nothing then.
+    fn sieve(&self) -> Option<&Sieve> {
+        None
+    }
+
+    /// False where normals need not be decoded.
+    fn wants_normals(&self) -> bool {
+        true
+    }
+
+    /// Hears of points that the sieve kept back.
+    fn pass_over(&mut self, _run: &PassedOver) {}
+}
+
+/// A run of points that a sink's own sieve kept back.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct PassedOver {
+    pub count: u64,
+    /// Those among them with a coordinate that is infinite or not a number.
+    pub not_finite: u64,
+    /// One point of the run, mm, kept back or not.
+    pub example: Point3<f64>,
 }
 
 /// Takes the triangles of one part.

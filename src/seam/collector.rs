@@ -9,7 +9,7 @@ use nalgebra::Point3;
 
 use super::band::{BandPoint, NormalVotes};
 use super::corridors::Corridors;
-use crate::scan::{PointBlock, PointSink};
+use crate::scan::{PassedOver, PointBlock, PointSink, Sieve};
 
 /// Points per mm of seam beyond which more do not help: ten per mm² over a corridor of 90 mm.
 const USEFUL_POINTS_PER_MM: f64 = 900.0;
@@ -89,18 +89,32 @@ impl PointSink for Collector<'_> {
             return;
         }
         self.points_seen += block.len() as u64;
-        let corridors = self.corridors;
+        let sieve = self.corridors.cells.sieve();
         let coordinates = block.x_mm.iter().zip(block.y_mm).zip(block.z_mm);
         let mut not_finite = 0;
         for (index, ((x_mm, y_mm), z_mm)) in coordinates.enumerate() {
             not_finite += u64::from(!(x_mm + y_mm + z_mm).is_finite());
-            if let Some(cell) = corridors.cells.cell(*x_mm, *y_mm, *z_mm) {
+            if let Some(cell) = sieve.cell([*x_mm, *y_mm, *z_mm]) {
                 let normal = block.normals.and_then(|normals| normals.get(index)).copied();
                 self.keep_if_near(&Point3::new(*x_mm, *y_mm, *z_mm), cell, normal);
             }
         }
         self.points_not_finite += not_finite;
         self.note_distance(&block.point(0));
+    }
+
+    fn sieve(&self) -> Option<&Sieve> {
+        Some(self.corridors.cells.sieve())
+    }
+
+    fn wants_normals(&self) -> bool {
+        self.corridors.curves.iter().any(|curve| curve.wants_normals)
+    }
+
+    fn pass_over(&mut self, run: &PassedOver) {
+        self.points_seen += run.count;
+        self.points_not_finite += run.not_finite;
+        self.note_distance(&run.example);
     }
 }
 

@@ -9,6 +9,8 @@
 use kiddo::{ImmutableKdTree, SquaredEuclidean};
 use nalgebra::Point3;
 
+use crate::scan::Sieve;
+
 /// Edge of a cell, mm: small against the corridor, yet a car-sized bitmap stays in the second-level cache.
 const CELL_MM: f64 = 16.0;
 /// Most cells of a grid; a plan over hundreds of metres gets coarser cells instead of more memory.
@@ -25,11 +27,7 @@ pub(super) struct Candidate {
 /// The grid; see the module head.
 #[derive(Debug)]
 pub(super) struct NearCells {
-    low: [f64; 3],
-    cells_per_mm: f64,
-    counts: [usize; 3],
-    extent: [f64; 3],
-    bits: Vec<u64>,
+    sieve: Sieve,
     /// For cells whose bit is set: the start of their candidates; other cells are not listed.
     ranks: Vec<u32>,
     starts: Vec<u32>,
@@ -45,11 +43,7 @@ impl NearCells {
         let counts: [usize; 3] =
             std::array::from_fn(|axis| ((high[axis] - low[axis]) / cell_mm).ceil().max(1.0) as usize);
         let mut grid = Self {
-            low,
-            cells_per_mm: 1.0 / cell_mm,
-            counts,
-            extent: counts.map(|count| count as f64),
-            bits: vec![0; (counts[0] * counts[1] * counts[2]).div_ceil(64)],
+            sieve: Sieve::new(low, cell_mm, counts),
             ranks: Vec::new(),
             starts: vec![0],
             candidates: Vec::new(),
@@ -60,49 +54,32 @@ impl NearCells {
         grid
     }
 
-    /// The cell of a point, if it is near any seam. Points that are not finite are in no cell.
-    #[inline]
-    pub(super) fn cell(&self, x_mm: f64, y_mm: f64, z_mm: f64) -> Option<usize> {
-        let across = (x_mm - self.low[0]) * self.cells_per_mm;
-        let up = (y_mm - self.low[1]) * self.cells_per_mm;
-        let deep = (z_mm - self.low[2]) * self.cells_per_mm;
-        let inside = (across >= 0.0)
-            & (across < self.extent[0])
-            & (up >= 0.0)
-            & (up < self.extent[1])
-            & (deep >= 0.0)
-            & (deep < self.extent[2]);
-        if !inside {
-            return None;
-        }
-        let cell = (deep as usize * self.counts[1] + up as usize) * self.counts[0] + across as usize;
-        (self.bits[cell >> 6] >> (cell & 63) & 1 == 1).then_some(cell)
+    /// The marked cells.
+    pub(super) const fn sieve(&self) -> &Sieve {
+        &self.sieve
     }
 
     /// The seams near a cell that [`Self::cell`] returned.
     pub(super) fn candidates(&self, cell: usize) -> &[Candidate] {
-        let before = self.bits[cell >> 6] & ((1_u64 << (cell & 63)) - 1);
+        let before = self.sieve.words()[cell >> 6] & ((1_u64 << (cell & 63)) - 1);
         let rank = self.ranks[cell >> 6] as usize + before.count_ones() as usize;
         &self.candidates[self.starts[rank] as usize..self.starts[rank + 1] as usize]
     }
 
     /// True where any cell of a triangle's bounding box is near a seam.
     pub(super) fn touches_box(&self, corners: &[Point3<f64>; 3]) -> bool {
-        let place = |axis: usize, value_mm: f64| (value_mm - self.low[axis]) * self.cells_per_mm;
+        let (low_mm, cells_per_mm, counts) = self.sieve.grid();
+        let place = |axis: usize, value_mm: f64| (value_mm - low_mm[axis]) * cells_per_mm;
         let range = |axis: usize| {
             let low = corners.iter().map(|corner| place(axis, corner[axis])).fold(f64::INFINITY, f64::min);
             let high =
                 corners.iter().map(|corner| place(axis, corner[axis])).fold(f64::NEG_INFINITY, f64::max);
-            let is_apart = high < 0.0 || low >= self.extent[axis];
-            if is_apart { 0..0 } else { low.max(0.0) as usize..(high as usize + 1).min(self.counts[axis]) }
+            let is_apart = high < 0.0 || low >= counts[axis] as f64;
+            if is_apart { 0..0 } else { low.max(0.0) as usize..(high as usize + 1).min(counts[axis]) }
         };
         range(2).any(|deep| {
-            range(1).any(|up| {
-                range(0).any(|across| {
-                    let cell = (deep * self.counts[1] + up) * self.counts[0] + across;
-                    self.bits[cell >> 6] >> (cell & 63) & 1 == 1
-                })
-            })
+            range(1)
+                .any(|up| range(0).any(|across| self.sieve.is_marked(self.sieve.number([across, up, deep]))))
         })
     }
 
@@ -118,7 +95,7 @@ impl NearCells {
         for (seam, samples) in seams.iter().enumerate() {
             let coordinates: Vec<[f64; 3]> = samples.iter().map(|sample| (*sample).into()).collect();
             let Ok(tree) = ImmutableKdTree::<f64, 3>::new_from_slice(&coordinates) else { continue };
-            let mut visited = vec![0_u64; self.bits.len()];
+            let mut visited = vec![0_u64; self.sieve.words().len()];
             let stride = (cell_mm / 2.0) as usize;
             for sample in samples.iter().step_by(stride.max(1)).chain(samples.last()) {
                 self.visit_box(sample, limit_mm + cell_mm, |cell, centre| {
@@ -137,20 +114,20 @@ impl NearCells {
     }
 
     fn visit_box(&self, middle: &Point3<f64>, reach_mm: f64, mut visit: impl FnMut(usize, [f64; 3])) {
+        let (low_mm, cells_per_mm, counts) = self.sieve.grid();
         let range = |axis: usize| {
-            let place = |offset_mm: f64| {
-                ((middle[axis] + offset_mm - self.low[axis]) * self.cells_per_mm).max(0.0) as usize
-            };
-            place(-reach_mm)..(place(reach_mm) + 1).min(self.counts[axis])
+            let place =
+                |offset_mm: f64| ((middle[axis] + offset_mm - low_mm[axis]) * cells_per_mm).max(0.0) as usize;
+            place(-reach_mm)..(place(reach_mm) + 1).min(counts[axis])
         };
         for deep in range(2) {
             for up in range(1) {
                 for across in range(0) {
                     let indices = [across, up, deep];
                     let centre = std::array::from_fn(|axis| {
-                        self.low[axis] + (indices[axis] as f64 + 0.5) / self.cells_per_mm
+                        low_mm[axis] + (indices[axis] as f64 + 0.5) / cells_per_mm
                     });
-                    visit((deep * self.counts[1] + up) * self.counts[0] + across, centre);
+                    visit(self.sieve.number(indices), centre);
                 }
             }
         }
@@ -159,12 +136,12 @@ impl NearCells {
     fn fill(&mut self, sorted: &[(usize, Candidate)]) {
         for run in sorted.chunk_by(|left, right| left.0 == right.0) {
             let cell = run[0].0;
-            self.bits[cell >> 6] |= 1 << (cell & 63);
+            self.sieve.mark(cell);
             self.candidates.extend(run.iter().map(|(_, candidate)| *candidate));
             self.starts.push(self.candidates.len() as u32);
         }
         let mut rank = 0;
-        for word in &self.bits {
+        for word in self.sieve.words() {
             self.ranks.push(rank);
             rank += word.count_ones();
         }

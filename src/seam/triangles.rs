@@ -51,7 +51,7 @@ impl Collector<'_> {
         }
         let centre = Point3::from((triangle[0].coords + triangle[1].coords + triangle[2].coords) / 3.0);
         let corridors = self.corridors;
-        let Some(cell) = corridors.cells.cell(centre.x, centre.y, centre.z) else { return };
+        let Some(cell) = corridors.cells.sieve().cell(centre.into()) else { return };
         for candidate in corridors.cells.candidates(cell) {
             self.cut_across_seam(triangle, *candidate);
         }
