@@ -13,7 +13,7 @@ use crate::judge::{JudgedSeam, judge_seam};
 use crate::measure::{MeasureSettings, measure_seam};
 use crate::plan::Plan;
 use crate::scan::{ScanFailure, ScanSource};
-use crate::seam::{Corridors, Gathered};
+use crate::seam::{BandParts, Corridors, Gathered};
 use crate::summarise::{ScanSummary, summarise_scan};
 
 /// Why there are no readings at all.
@@ -150,7 +150,8 @@ fn gather(
             Ok(collector)
         })
         .collect::<Result<Vec<_>, MeasureError>>()?;
-    Ok(corridors.bands(collectors))
+    let (parts, counted) = corridors.by_seam(collectors);
+    Ok(Gathered { bands: parts.into_par_iter().map(BandParts::into_band).collect(), ..counted })
 }
 
 fn check_gathered(gathered: &Gathered) -> Result<(), MeasureError> {

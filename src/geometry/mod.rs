@@ -3,6 +3,7 @@
 mod curve;
 pub mod fits;
 mod normal_equations;
+mod place_sort;
 mod rigid_transform;
 mod rotation_minimising;
 mod skin_patch;
@@ -11,6 +12,7 @@ mod tangent_arc;
 
 pub use curve::{Curve, CurveError, CurveFrame, Foot};
 pub use normal_equations::{NormalEquations, median_in_place, tukey_weight};
+pub use place_sort::sort_along;
 pub use rigid_transform::RigidTransform;
 pub use rotation_minimising::rotation_minimising_normals;
 pub use skin_patch::{SkinPatch, SkinSample, fit_skin_patch, residual_mm};

@@ -6,6 +6,8 @@
 
 use nalgebra::{Point3, Vector3};
 
+use crate::geometry::sort_along;
+
 use super::collector::{Collector, PartialBand};
 use super::corridors::Corridors;
 
@@ -120,28 +122,41 @@ impl NormalVotes {
     }
 }
 
-pub(super) fn put_together(corridors: &Corridors, collectors: Vec<Collector<'_>>) -> Gathered {
+/// What all parts of a scan have near one seam, not yet put together.
+#[derive(Debug)]
+pub struct BandParts {
+    seam_index: usize,
+    anchor: Point3<f64>,
+    parts: Vec<PartialBand>,
+}
+
+impl BandParts {
+    /// Puts the parts together and sorts them; that takes time, and each seam can be done on its own.
+    #[must_use]
+    pub fn into_band(self) -> SeamBand {
+        merge(self.seam_index, self.anchor, self.parts)
+    }
+}
+
+/// Hands the collectors' points out to their seams, and sums up the counts; the bands are still to be made.
+pub(super) fn by_seam(corridors: &Corridors, collectors: Vec<Collector<'_>>) -> (Vec<BandParts>, Gathered) {
     let points_seen = collectors.iter().map(|collector| collector.points_seen).sum();
     let points_not_finite = collectors.iter().map(|collector| collector.points_not_finite).sum();
     let nearest_mm = collectors.iter().map(|collector| collector.nearest_mm).fold(f64::INFINITY, f64::min);
-    let mut by_seam: Vec<Vec<PartialBand>> = corridors.curves.iter().map(|_| Vec::new()).collect();
+    let mut seams: Vec<BandParts> = corridors
+        .curves
+        .iter()
+        .enumerate()
+        .map(|(seam_index, curve)| BandParts { seam_index, anchor: curve.anchor, parts: Vec::new() })
+        .collect();
     for collector in collectors {
-        for (seam, partial) in collector.partial.into_iter().enumerate() {
-            by_seam[seam].push(partial);
+        for (seam, partial) in seams.iter_mut().zip(collector.partial) {
+            seam.parts.push(partial);
         }
     }
-    let bands: Vec<SeamBand> = by_seam
-        .into_iter()
-        .enumerate()
-        .map(|(seam_index, parts)| merge(seam_index, corridors.curves[seam_index].anchor, parts))
-        .collect();
-    let is_empty = bands.iter().all(|band| band.points_in_corridor == 0);
-    Gathered {
-        bands,
-        points_seen,
-        points_not_finite,
-        nearest_mm: (is_empty && nearest_mm.is_finite()).then_some(nearest_mm),
-    }
+    let is_empty = seams.iter().flat_map(|seam| &seam.parts).all(|part| part.in_corridor == 0);
+    let nearest_mm = (is_empty && nearest_mm.is_finite()).then_some(nearest_mm);
+    (seams, Gathered { bands: Vec::new(), points_seen, points_not_finite, nearest_mm })
 }
 
 fn merge(seam_index: usize, anchor: Point3<f64>, parts: Vec<PartialBand>) -> SeamBand {
@@ -162,6 +177,7 @@ fn merge(seam_index: usize, anchor: Point3<f64>, parts: Vec<PartialBand>) -> Sea
         level += 1;
         points.retain(|point| point.is_kept_at(level));
     }
-    points.sort_unstable_by_key(BandPoint::sort_key);
+    let by = |left: &BandPoint, right: &BandPoint| left.sort_key().cmp(&right.sort_key());
+    sort_along(&mut points, |point| point.along_mm, by);
     SeamBand { seam_index, anchor, points, points_in_corridor, thinning: level, normals }
 }

@@ -8,7 +8,7 @@
 
 use nalgebra::{Point3, Vector3};
 
-use super::band::{self, Gathered};
+use super::band::{self, BandParts, Gathered};
 use super::collector::Collector;
 use super::near_cells::{Candidate, NearCells};
 use crate::frames::{Car, Scanner};
@@ -76,10 +76,18 @@ impl Corridors {
         Collector::new(self)
     }
 
+    /// Hands out what the collectors found to the seams; give them in part order. The bands of the second value are
+    /// still to be made from the first.
+    #[must_use]
+    pub fn by_seam(&self, collectors: Vec<Collector<'_>>) -> (Vec<BandParts>, Gathered) {
+        band::by_seam(self, collectors)
+    }
+
     /// Puts together what the collectors found; give them in part order.
     #[must_use]
     pub fn bands(&self, collectors: Vec<Collector<'_>>) -> Gathered {
-        band::put_together(self, collectors)
+        let (parts, counted) = self.by_seam(collectors);
+        Gathered { bands: parts.into_iter().map(BandParts::into_band).collect(), ..counted }
     }
 
     /// The foot of a point on one candidate seam, mm along it, if the point is in the corridor.

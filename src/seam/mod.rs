@@ -12,6 +12,6 @@ mod corridors;
 mod near_cells;
 mod triangles;
 
-pub use band::{BandPoint, Gathered, SeamBand};
+pub use band::{BandParts, BandPoint, Gathered, SeamBand};
 pub use collector::Collector;
 pub use corridors::{CORRIDOR_HALF_WIDTH_MM, Corridors};

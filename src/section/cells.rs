@@ -52,7 +52,7 @@ impl CellGrid {
             |point: &FlatPoint| ((f64::from(point.s_mm) + OVERHANG_MM) / CELL_ALONG_MM).max(0.0) as usize;
         let mut grid = Self { cells: Vec::new(), row_starts: vec![0], point_sigma_mm: 0.0 };
         let mut buckets: Vec<Vec<FlatPoint>> = vec![Vec::new(); columns];
-        let mut deviations = Vec::new();
+        let (mut deviations, mut heights) = (Vec::new(), Vec::new());
         let mut rest = points;
         for row in 0..rows {
             let end = rest.partition_point(|point| row_of(point) <= row);
@@ -64,7 +64,7 @@ impl CellGrid {
             }
             rest = &rest[end..];
             for bucket in &mut buckets {
-                grid.cells.extend(mean_of(bucket, &mut deviations));
+                grid.cells.extend(mean_of(bucket, &mut heights, &mut deviations));
                 bucket.clear();
             }
             grid.row_starts.push(grid.cells.len());
@@ -104,15 +104,17 @@ pub fn keep_upper_layer(heights_mm: &mut Vec<f64>) {
     heights_mm.retain(|height| (height - quartile_mm).abs() <= LAYER_MM);
 }
 
-fn mean_of(points: &[FlatPoint], deviations: &mut Vec<f64>) -> Option<Cell> {
+/// `heights` is only room to work in; the cell's robust deviation goes to `deviations`.
+fn mean_of(points: &[FlatPoint], heights: &mut Vec<f64>, deviations: &mut Vec<f64>) -> Option<Cell> {
     if points.len() < FEWEST_POINTS {
         return None;
     }
-    let mut heights: Vec<f64> = points.iter().map(|point| f64::from(point.z_mm)).collect();
-    keep_upper_layer(&mut heights);
-    let median_mm = median_in_place(&mut heights)?;
+    heights.clear();
+    heights.extend(points.iter().map(|point| f64::from(point.z_mm)));
+    keep_upper_layer(heights);
+    let median_mm = median_in_place(heights)?;
     heights.iter_mut().for_each(|height| *height = (*height - median_mm).abs());
-    let deviation_mm = 1.4826 * median_in_place(&mut heights)?;
+    let deviation_mm = 1.4826 * median_in_place(heights)?;
     deviations.push(deviation_mm);
     let limit_mm = (5.0 * deviation_mm).max(LEAST_LIMIT_MM);
     let mut cell = Cell { s_mm: 0.0, x_mm: 0.0, z_mm: 0.0, count: 0 };

@@ -4,7 +4,7 @@
 
 use super::cells::CellGrid;
 use super::track::Track;
-use crate::geometry::{Curve, CurveFrame};
+use crate::geometry::{Curve, CurveFrame, sort_along};
 use crate::seam::SeamBand;
 
 /// A point in seam coordinates, mm.
@@ -41,11 +41,11 @@ impl FlatSeam {
         let flatten = |point| track.flatten(&band.position(point), rough(f64::from(point.along_mm)));
         let mut points: Vec<FlatPoint> = band.points.iter().filter_map(flatten).collect();
         // Nearly sorted already; ties are broken by place so that the input's order cannot matter.
-        points.sort_by(|left, right| {
-            let by = |point: &FlatPoint| (point.s_mm, point.x_mm, point.z_mm);
-            let ((s1, x1, z1), (s2, x2, z2)) = (by(left), by(right));
-            s1.total_cmp(&s2).then(x1.total_cmp(&x2)).then(z1.total_cmp(&z2))
-        });
+        let by = |left: &FlatPoint, right: &FlatPoint| {
+            let across = left.x_mm.total_cmp(&right.x_mm).then(left.z_mm.total_cmp(&right.z_mm));
+            left.s_mm.total_cmp(&right.s_mm).then(across)
+        };
+        sort_along(&mut points, |point| point.s_mm, by);
         let cells = CellGrid::of(&points, track.length_mm());
         Self { track, points, cells }
     }
@@ -60,41 +60,48 @@ impl FlatSeam {
 }
 
 /// A shift and a turn within a section: from the track's axes to axes at mid-gap, level with the datum panel.
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Tilt {
     /// Mid-gap in the track's axes, mm.
-    pub x_mm: f64,
-    pub z_mm: f64,
-    /// Slope of the datum panel at mid-gap in the track's axes, rad.
-    pub angle_rad: f64,
+    x_mm: f64,
+    z_mm: f64,
+    /// Slope of the datum panel at mid-gap in the track's axes, rad, and its sine and cosine.
+    angle_rad: f64,
+    sine: f64,
+    cosine: f64,
+}
+
+impl Default for Tilt {
+    fn default() -> Self {
+        Self { x_mm: 0.0, z_mm: 0.0, angle_rad: 0.0, sine: 0.0, cosine: 1.0 }
+    }
 }
 
 impl Tilt {
     /// Track axes to level axes.
+    #[inline]
     #[must_use]
     pub fn level(&self, x_mm: f64, z_mm: f64) -> (f64, f64) {
-        let (sine, cosine) = self.angle_rad.sin_cos();
         let (across, up) = (x_mm - self.x_mm, z_mm - self.z_mm);
-        (cosine * across + sine * up, cosine * up - sine * across)
+        (self.cosine * across + self.sine * up, self.cosine * up - self.sine * across)
     }
 
     /// Moves the origin to a place given in level axes and turns further by an angle.
     pub fn refine(&mut self, u_mm: f64, v_mm: f64, slope: f64) {
-        let (sine, cosine) = self.angle_rad.sin_cos();
-        self.x_mm += cosine * u_mm - sine * v_mm;
-        self.z_mm += sine * u_mm + cosine * v_mm;
+        self.x_mm += self.cosine * u_mm - self.sine * v_mm;
+        self.z_mm += self.sine * u_mm + self.cosine * v_mm;
         self.angle_rad += slope.atan();
+        (self.sine, self.cosine) = self.angle_rad.sin_cos();
     }
 
     /// The section frame in the Car frame.
     #[must_use]
     pub fn frame(&self, track_frame: &CurveFrame) -> CurveFrame {
-        let (sine, cosine) = self.angle_rad.sin_cos();
         let across = track_frame.across();
         CurveFrame {
             origin: track_frame.origin + across * self.x_mm + track_frame.outward * self.z_mm,
             along: track_frame.along,
-            outward: track_frame.outward * cosine - across * sine,
+            outward: track_frame.outward * self.cosine - across * self.sine,
         }
     }
 }

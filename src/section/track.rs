@@ -16,11 +16,13 @@ const OVERHANG_MM: f64 = 25.0;
 /// The table of frames.
 #[derive(Debug, Clone)]
 pub struct Track {
-    origins: Vec<Point3<f64>>,
-    along: Vec<Vector3<f64>>,
-    outward: Vec<Vector3<f64>>,
+    /// One a millimetre; what is read together lies together.
+    frames: Vec<CurveFrame>,
     length_mm: f64,
 }
+
+/// A foot that moves less than this stands still, mm: far below what a 32-bit distance along a seam resolves.
+const FOOT_STILL_MM: f64 = 1e-7;
 
 impl Track {
     /// Tabulates a curve.
@@ -28,14 +30,8 @@ impl Track {
     pub fn of(curve: &Curve) -> Self {
         let length_mm = curve.length_mm();
         let count = (length_mm + 2.0 * OVERHANG_MM).ceil() as usize + 2;
-        let frames: Vec<CurveFrame> =
-            (0..count).map(|index| curve.frame_at(index as f64 - OVERHANG_MM)).collect();
-        Self {
-            origins: frames.iter().map(|frame| frame.origin).collect(),
-            along: frames.iter().map(|frame| frame.along).collect(),
-            outward: frames.iter().map(|frame| frame.outward).collect(),
-            length_mm,
-        }
+        let frames = (0..count).map(|index| curve.frame_at(index as f64 - OVERHANG_MM)).collect();
+        Self { frames, length_mm }
     }
 
     /// Length of the curve without the overhang, mm.
@@ -47,11 +43,11 @@ impl Track {
     /// The frame at a distance along, axes of unit length.
     #[must_use]
     pub fn frame_at(&self, along_mm: f64) -> CurveFrame {
-        let (index, share) = self.place(along_mm);
-        let along = mix(&self.along, index, share).normalize();
-        let outward = mix(&self.outward, index, share);
+        let stretch = self.stretch(along_mm);
+        let along = stretch.along().normalize();
+        let outward = stretch.outward();
         CurveFrame {
-            origin: self.origin(index, share),
+            origin: stretch.origin(),
             along,
             outward: (outward - along * outward.dot(&along)).normalize(),
         }
@@ -62,35 +58,61 @@ impl Track {
     pub fn flatten(&self, point: &Point3<f64>, rough_along_mm: f64) -> Option<FlatPoint> {
         let mut along_mm = rough_along_mm;
         for _ in 0..3 {
-            let (index, share) = self.place(along_mm);
-            along_mm += (point - self.origin(index, share)).dot(&mix(&self.along, index, share));
+            let stretch = self.stretch(along_mm);
+            let step_mm = (point - stretch.origin()).dot(&stretch.along());
+            along_mm += step_mm;
+            if step_mm.abs() < FOOT_STILL_MM {
+                break;
+            }
         }
         if along_mm < -OVERHANG_MM || along_mm > self.length_mm + OVERHANG_MM {
             return None;
         }
-        let (index, share) = self.place(along_mm);
-        let tangent = mix(&self.along, index, share);
-        let outward = mix(&self.outward, index, share);
-        let offset = point - self.origin(index, share);
+        let stretch = self.stretch(along_mm);
+        let outward = stretch.outward();
+        let offset = point - stretch.origin();
         Some(FlatPoint {
             s_mm: along_mm as f32,
-            x_mm: offset.dot(&tangent.cross(&outward)) as f32,
+            x_mm: offset.dot(&stretch.along().cross(&outward)) as f32,
             z_mm: offset.dot(&outward) as f32,
         })
     }
 
-    fn place(&self, along_mm: f64) -> (usize, f64) {
-        let place = (along_mm + OVERHANG_MM).clamp(0.0, (self.origins.len() - 2) as f64);
-        (place as usize, along_mm + OVERHANG_MM - (place as usize) as f64)
-    }
-
-    fn origin(&self, index: usize, share: f64) -> Point3<f64> {
-        let lower = self.origins[index];
-        lower + (self.origins[index + 1] - lower) * share
+    #[inline]
+    fn stretch(&self, along_mm: f64) -> Stretch<'_> {
+        let place = (along_mm + OVERHANG_MM).clamp(0.0, (self.frames.len() - 2) as f64);
+        let index = place as usize;
+        let pair = &self.frames[index..index + 2];
+        Stretch { low: &pair[0], high: &pair[1], share: along_mm + OVERHANG_MM - index as f64 }
     }
 }
 
-fn mix(vectors: &[Vector3<f64>], index: usize, share: f64) -> Vector3<f64> {
-    let share = share.clamp(0.0, 1.0);
-    vectors[index] * (1.0 - share) + vectors[index + 1] * share
+/// Between two frames of the table; beyond its ends the axes stay and the origin goes on.
+struct Stretch<'a> {
+    low: &'a CurveFrame,
+    high: &'a CurveFrame,
+    share: f64,
+}
+
+impl Stretch<'_> {
+    #[inline]
+    fn origin(&self) -> Point3<f64> {
+        self.low.origin + (self.high.origin - self.low.origin) * self.share
+    }
+
+    #[inline]
+    fn along(&self) -> Vector3<f64> {
+        self.mix(&self.low.along, &self.high.along)
+    }
+
+    #[inline]
+    fn outward(&self) -> Vector3<f64> {
+        self.mix(&self.low.outward, &self.high.outward)
+    }
+
+    #[inline]
+    fn mix(&self, low: &Vector3<f64>, high: &Vector3<f64>) -> Vector3<f64> {
+        let share = self.share.clamp(0.0, 1.0);
+        low * (1.0 - share) + high * share
+    }
 }
