@@ -14,6 +14,7 @@ mod entry;
 mod orient;
 mod panels;
 mod point_pairs;
+mod pose_covariance;
 mod pose_step;
 mod register;
 mod rigid_fit;

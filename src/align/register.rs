@@ -5,15 +5,13 @@
 //! Method: Chen and Medioni 1992 with weights of Geman and McClure, `1/(1+(r/c)²)²`, whose scale `c` shrinks from the
 //! start's error to the noise (graduated non-convexity: A. Blake, A. Zisserman, 1987; H. Yang et al., IEEE RA-L 5(2),
 //! 2020), so that strays, missing parts and a moved minority lose their say.
-//! Covariance: sandwich estimate over blocks of the surface (K.-Y. Liang, S. Zeger, Biometrika 73(1), 1986), as noise
-//! is correlated along the surface and counting points would promise too much.
+//! Covariance: see `pose_covariance`.
 //! Does not search: see `coarse`.
 
-use std::collections::BTreeMap;
-
-use nalgebra::{Isometry3, Matrix6, Point3, Vector3, Vector6};
+use nalgebra::{Isometry3, Matrix6, Point3, Vector3};
 
 use super::alignment::moment_row;
+use super::pose_covariance::{WeightedRow, pose_covariance};
 use super::pose_step::{Step, StepSums, moved, pivot_of};
 use super::surface::Surface;
 
@@ -28,8 +26,6 @@ const LEAST_SCALE_MM: f64 = 0.01;
 const EVERY_PANEL_ABOVE_MM: f64 = 8.0;
 /// Points used while the scale is large.
 const EARLY_POINTS: usize = 3000;
-/// Block side for the covariance, mm: longer than the noise of scanners is correlated.
-const BLOCK_MM: f64 = 150.0;
 /// Movement at which the last iterations stand still, mm at the mean distance from the pivot.
 const STILL_MM: f64 = 2e-5;
 /// Iterations at the last scale.
@@ -177,7 +173,6 @@ struct Found {
 
 fn assess(contacts: &[Contact], found: Found) -> Registered {
     let (mut weights, mut weighted_sq, mut worst_mm, mut used) = (0.0, 0.0, 0.0_f64, 0);
-    let mut blocks: BTreeMap<[i64; 3], Vector6<f64>> = BTreeMap::new();
     for contact in contacts {
         let share = weight(contact.residual_mm, found.scale_mm);
         weights += share;
@@ -186,18 +181,14 @@ fn assess(contacts: &[Contact], found: Found) -> Registered {
             used += 1;
             worst_mm = worst_mm.max(contact.residual_mm.abs());
         }
-        let row = moment_row(&(contact.point - found.pivot), &contact.normal);
-        let key = [contact.point.x, contact.point.y, contact.point.z]
-            .map(|value| (value / BLOCK_MM).floor() as i64);
-        *blocks.entry(key).or_insert_with(Vector6::zeros) += row * (share * contact.residual_mm);
     }
-    let meat: Matrix6<f64> = blocks.values().map(|sum| sum * sum.transpose()).sum();
-    let count = blocks.len() as f64;
-    let few_blocks = if count > 1.0 { count / (count - 1.0) } else { 1.0 };
     let variance_mm2 = if weights > 0.0 { weighted_sq / weights } else { 0.0 };
-    let inverse = found.step.inverse;
-    // Both are estimates of the same; the sum cannot promise more than the larger, whatever few blocks happen to say.
-    let covariance = inverse * meat * inverse * few_blocks + inverse * variance_mm2;
+    let rows = contacts.iter().map(|contact| WeightedRow {
+        point: contact.point,
+        row: moment_row(&(contact.point - found.pivot), &contact.normal),
+        residual_mm: contact.residual_mm,
+        weight: weight(contact.residual_mm, found.scale_mm),
+    });
     Registered {
         pose: found.pose,
         pivot: found.pivot,
@@ -208,7 +199,7 @@ fn assess(contacts: &[Contact], found: Found) -> Registered {
         typical_mm: median_abs_mm(contacts),
         iterations: found.iterations,
         converged: found.converged,
-        covariance,
+        covariance: pose_covariance(rows, &found.step.inverse, variance_mm2),
         step: found.step,
     }
 }

@@ -22,8 +22,11 @@ const LEAST_POINTS: usize = 12;
 const MOST_POINTS: usize = 160;
 /// Rounds of reweighting; the second is within a hundredth of the last.
 const ROUNDS: usize = 3;
-/// A patch that is rougher than this many times the median patch is an edge or a mess.
+/// A patch that is rougher than this many times the median patch, and than the least, is an edge or a mess.
 const ROUGHEST: f64 = 4.0;
+/// A shoulder line bends a patch out of its six numbers by less than this, mm; a hem or a step by more. On a reference
+/// without noise nothing else would keep shoulders, which hold what flat panels leave free.
+const ROUGHEST_AT_LEAST_MM: f64 = 0.05;
 /// Fewest nodes that are called a surface.
 const LEAST_NODES: usize = 30;
 
@@ -113,7 +116,7 @@ impl Surface {
         let mut roughness: Vec<f64> = fitted.iter().map(|(node, _)| node.roughness_mm).collect();
         roughness.sort_by(f64::total_cmp);
         let median_mm = roughness.get(roughness.len() / 2).copied().unwrap_or(0.0);
-        fitted.retain(|(node, _)| node.roughness_mm <= ROUGHEST * median_mm + 1e-3);
+        fitted.retain(|(node, _)| node.roughness_mm <= (ROUGHEST * median_mm).max(ROUGHEST_AT_LEAST_MM));
         if fitted.len() < LEAST_NODES {
             return Err(lacking(format!(
                 "only {} smooth patches of {radius_mm:.1} mm radius were found among {} points",
@@ -148,6 +151,13 @@ impl Surface {
         let node = found.item as usize;
         let (distance_mm, normal) = self.nodes.get(node)?.distance(point)?;
         Some(Nearness { node, distance_mm, normal })
+    }
+
+    /// The nodes nearest to a point with their distances, mm, nearest first.
+    pub fn around(&self, point: &Point3<f64>, count: std::num::NonZeroUsize) -> Vec<(usize, f64)> {
+        let query = [point.x, point.y, point.z];
+        let found = self.tree.query(&query).nearest_n::<SquaredEuclidean<f64>>(count).execute();
+        found.iter().map(|item| (item.item as usize, item.distance.sqrt())).collect()
     }
 
     /// Median roughness of the nodes, mm: the noise of what they were laid on.

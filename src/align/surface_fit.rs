@@ -10,7 +10,7 @@ use nalgebra::{Isometry3, Point3};
 use super::align_error::AlignError;
 use super::alignment::{AlignWarning, Alignment, PanelResidual};
 use super::entry::AlignSettings;
-use super::panels::PanelFinder;
+use super::panels::{Division, divide};
 use super::register::{Registered, Task, register};
 use super::search::{search, share_over};
 use super::surface::Surface;
@@ -64,10 +64,7 @@ impl Reference {
         }
         let points = thinned(source, REFERENCE_NODES * POINTS_PER_NODE)?;
         let surface = Surface::lay(&points, REFERENCE_NODES.min(points.points.len() / POINTS_PER_NODE))?;
-        let finder = PanelFinder::new(plan);
-        let panel_of: Vec<Option<usize>> = surface.nodes.iter().map(|node| finder.panel_of(node)).collect();
-        let carries: Vec<bool> =
-            panel_of.iter().map(|panel| panel.is_some_and(|index| plan.panels[index].is_fixed)).collect();
+        let Division { panel_of, carries } = divide(plan, &surface);
         if !carries.contains(&true) {
             let reason = "none of it lies beside the plan's seams on a fixed panel".to_owned();
             return Err(AlignError::ReferenceWithoutSurface { reason });
