@@ -9,7 +9,7 @@ use rayon::prelude::*;
 use thiserror::Error;
 
 use crate::align::{AlignError, AlignSettings, Alignment, align};
-use crate::judge::{JudgedSeam, judge_seam};
+use crate::judge::{JudgedSeam, judge_seam, with_finish};
 use crate::measure::{MeasureSettings, measure_seam};
 use crate::plan::Plan;
 use crate::scan::{ScanFailure, ScanSource};
@@ -110,7 +110,7 @@ pub fn measure_scan(
         .seams
         .iter()
         .zip(readings)
-        .map(|(seam, readings)| judge_seam(seam, readings, &plan.decision))
+        .map(|(seam, readings)| with_finish(plan, seam, judge_seam(seam, readings, &plan.decision)))
         .collect();
     let summary = summarise_scan(plan, &seams);
     if watch.is_stopped() {

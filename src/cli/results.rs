@@ -8,8 +8,8 @@ use shutline::judge::JudgedSeam;
 use shutline::pipeline::MeasuredScan;
 use shutline::plan::Plan;
 use shutline::render::{
-    InputFile, ReportSettings, Results, RunFacts, SectionSettings, StripSettings, readings_csv, record_json,
-    report_html, section_png, strip_png,
+    InputFile, ReportSettings, Results, RunFacts, SectionSettings, StripSettings, finished_csv, readings_csv,
+    record_json, report_html, section_png, strip_png,
 };
 
 use super::messages::Failure;
@@ -23,6 +23,9 @@ pub fn write_results(
     sections: usize,
 ) -> Result<String, Failure> {
     folder.write("readings.csv", readings_csv(plan, &measured.seams)?.as_bytes())?;
+    if let Some(finished) = finished_csv(plan, &measured.seams)? {
+        folder.write("finished.csv", finished.as_bytes())?;
+    }
     write_pictures(folder, plan, measured, sections)?;
     let results = Results {
         plan,

@@ -4,8 +4,8 @@
 
 use std::fmt::Write;
 
-use shutline::judge::Verdict;
-use shutline::plan::Plan;
+use shutline::judge::{Verdict, finish_change};
+use shutline::plan::{JudgedState, Plan};
 use shutline::summarise::{MeasurandSummary, Place, ScanSummary, SeamSummary};
 use shutline::units::LengthUnit;
 
@@ -42,7 +42,33 @@ pub fn summary_table(plan: &Plan, summary: &ScanSummary) -> String {
         counts.undecided,
         counts.unseen
     );
+    text.push_str(&judged_state(plan));
     text.push_str(&worst_places(plan, summary));
+    text
+}
+
+/// Which state of the car the table judges, where film is still to come, and what the film changes.
+fn judged_state(plan: &Plan) -> String {
+    if !plan.finish.is_to_come() {
+        return String::new();
+    }
+    let mut text = match plan.finish.judge {
+        JudgedState::AsScanned => "judged as scanned; the film still to come will change\n".to_owned(),
+        JudgedState::Finished => {
+            "judged as finished; the film still to come is in it, and changes\n".to_owned()
+        }
+    };
+    for seam in &plan.seams {
+        let change = finish_change(&plan.finish, seam);
+        let _ = writeln!(
+            text,
+            "  {:<24} gap by {}, flush by {} {}",
+            seam.id.0,
+            number(change.gap.change_mm, plan.units),
+            number(change.flush.change_mm, plan.units),
+            plan.units.symbol(),
+        );
+    }
     text
 }
 

@@ -16,7 +16,7 @@
 use super::conformance::{Conformance, conformance, coverage_factor};
 use super::verdict::{JudgedReading, JudgedSeam, Measurand, Verdict};
 use crate::measure::{Estimate, Reason, SeamReadings, StationReading};
-use crate::plan::{DEFAULT_COVERAGE_FACTOR, DecisionRule, Seam, Tolerance};
+use crate::plan::{DEFAULT_COVERAGE_FACTOR, DecisionRule, JudgedState, Seam, Tolerance};
 
 /// Where a value lies against its tolerance, as far as the rule can say.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -134,6 +134,8 @@ fn judge_station(seam: &Seam, reading: StationReading, rule: &DecisionRule) -> J
         flush_verdict,
         gap_conformance,
         flush_conformance,
+        finished: None,
+        judged_state: JudgedState::AsScanned,
     }
 }
 

@@ -5,8 +5,10 @@
 
 mod conformance;
 mod decision;
+mod finish;
 mod verdict;
 
 pub use conformance::{Conformance, conformance, coverage_factor, one_sided_factor};
 pub use decision::{expanded_u_mm, judge_seam, judge_value, reported_coverage_factor};
-pub use verdict::{JudgedReading, JudgedSeam, JudgedValue, Measurand, Verdict};
+pub use finish::{FilmChange, FinishChange, finish_change, finished_estimate, with_finish};
+pub use verdict::{FinishedReading, JudgedReading, JudgedSeam, JudgedValue, Measurand, Verdict};

@@ -1,7 +1,7 @@
 //! The words of the shop for a reading, and readings with them attached.
 
 use crate::measure::{Estimate, Reason, StationReading};
-use crate::plan::{SeamId, Tolerance};
+use crate::plan::{JudgedState, SeamId, Tolerance};
 
 /// What a reading means against its tolerance.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -90,6 +90,17 @@ pub struct JudgedValue<'a> {
     pub conformance: Option<f64>,
 }
 
+/// A station as it is to be expected once the film still to come is on; see [`crate::judge::finish_change`].
+#[derive(Debug, Clone, PartialEq)]
+pub struct FinishedReading {
+    pub gap: Result<Estimate, Reason>,
+    pub flush: Result<Estimate, Reason>,
+    pub gap_verdict: Verdict,
+    pub flush_verdict: Verdict,
+    pub gap_conformance: Option<f64>,
+    pub flush_conformance: Option<f64>,
+}
+
 /// A station's reading with its verdicts and the tolerances they were made against.
 #[derive(Debug, Clone, PartialEq)]
 pub struct JudgedReading {
@@ -102,12 +113,46 @@ pub struct JudgedReading {
     pub gap_conformance: Option<f64>,
     /// Probability that the true flush lies within tolerance; `None` where unseen.
     pub flush_conformance: Option<f64>,
+    /// `None` where the plan has no film to come. The fields above are those of the scanned state.
+    pub finished: Option<FinishedReading>,
+    /// Which state counts: [`Self::value`] gives it.
+    pub judged_state: JudgedState,
 }
 
 impl JudgedReading {
-    /// Everything about one of the two measurands.
+    /// Everything about one of the two measurands, in the state that the plan judges.
     #[must_use]
     pub fn value(&self, measurand: Measurand) -> JudgedValue<'_> {
+        self.value_in(self.judged_state, measurand)
+    }
+
+    /// Everything about one of the two measurands in a state; as scanned where no film is to come.
+    #[must_use]
+    pub fn value_in(&self, state: JudgedState, measurand: Measurand) -> JudgedValue<'_> {
+        match (state, &self.finished) {
+            (JudgedState::Finished, Some(finished)) => self.finished_value(finished, measurand),
+            _ => self.scanned_value(measurand),
+        }
+    }
+
+    fn finished_value<'a>(&self, finished: &'a FinishedReading, measurand: Measurand) -> JudgedValue<'a> {
+        match measurand {
+            Measurand::Gap => JudgedValue {
+                measured: finished.gap.as_ref().map_err(|reason| *reason),
+                tolerance: self.gap_tolerance,
+                verdict: finished.gap_verdict,
+                conformance: finished.gap_conformance,
+            },
+            Measurand::Flush => JudgedValue {
+                measured: finished.flush.as_ref().map_err(|reason| *reason),
+                tolerance: self.flush_tolerance,
+                verdict: finished.flush_verdict,
+                conformance: finished.flush_conformance,
+            },
+        }
+    }
+
+    fn scanned_value(&self, measurand: Measurand) -> JudgedValue<'_> {
         match measurand {
             Measurand::Gap => JudgedValue {
                 measured: self.reading.gap.as_ref().map_err(|reason| *reason),

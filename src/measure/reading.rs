@@ -20,12 +20,21 @@ pub enum UncertaintySource {
     Alignment,
     /// What is common to the whole scan: the scanner's own stated accuracy.
     ScannerAccuracy,
+    /// The film of paint still to come; only in readings of the finished state.
+    Finish,
 }
 
 impl UncertaintySource {
     /// Every source, in the order in which a budget lists them.
-    pub const ALL: [Self; 6] =
-        [Self::ScanNoise, Self::Spacing, Self::EdgeSeen, Self::Model, Self::Alignment, Self::ScannerAccuracy];
+    pub const ALL: [Self; 7] = [
+        Self::ScanNoise,
+        Self::Spacing,
+        Self::EdgeSeen,
+        Self::Model,
+        Self::Alignment,
+        Self::ScannerAccuracy,
+        Self::Finish,
+    ];
 
     /// The words in reports and files.
     #[must_use]
@@ -37,13 +46,14 @@ impl UncertaintySource {
             Self::Model => "model",
             Self::Alignment => "alignment",
             Self::ScannerAccuracy => "scanner accuracy",
+            Self::Finish => "finish",
         }
     }
 
     /// True where the error is the same, or nearly so, at all stations of a seam in one scan: it does not average out.
     #[must_use]
     pub const fn is_common_along_seam(self) -> bool {
-        matches!(self, Self::Model | Self::Alignment | Self::ScannerAccuracy)
+        matches!(self, Self::Model | Self::Alignment | Self::ScannerAccuracy | Self::Finish)
     }
 }
 

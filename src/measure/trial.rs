@@ -126,6 +126,7 @@ fn plan_of(seam: Seam) -> Plan {
         advice: crate::plan::AdviceTerms::default(),
         align: AlignTerms::default(),
         car: None,
+        finish: crate::plan::FinishTerms::default(),
     }
 }
 

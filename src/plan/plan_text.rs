@@ -12,14 +12,18 @@ use super::table_adjuster::AdviceTerms;
 use super::table_align::AlignTerms;
 use super::table_car::CarTerms;
 use super::table_decision::DecisionRule;
+use super::table_finish::FinishTerms;
 use super::table_seam::{CurveReference, SeamText};
 use super::types::{Panel, Plan, ScanTerms};
-use super::{table_adjuster, table_align, table_car, table_decision, table_panels, table_scan, table_seam};
+use super::{
+    table_adjuster, table_align, table_car, table_decision, table_finish, table_panels, table_scan,
+    table_seam,
+};
 use crate::geometry::Curve;
 use crate::units::LengthUnit;
 
 const KEYS: &[&str] =
-    &["title", "units", "car", "scan", "align", "panels", "decision", "seam", "adjuster", "advice"];
+    &["title", "units", "car", "scan", "align", "panels", "decision", "finish", "seam", "adjuster", "advice"];
 /// Units that a plan may be written in; the scan may be in others.
 const UNITS: [(&str, LengthUnit); 2] = [("mm", LengthUnit::Millimetre), ("inch", LengthUnit::Inch)];
 /// Most seams in a plan: many times what a car has.
@@ -38,6 +42,7 @@ pub struct PlanText {
     align: AlignTerms,
     advice: AdviceTerms,
     car: Option<CarTerms>,
+    finish: FinishTerms,
     seams: Vec<SeamText>,
 }
 
@@ -80,6 +85,7 @@ impl PlanText {
             advice: table_adjuster::read(&root, &panels, &seam_ids)?,
             car: car.map(|fields| table_car::read(&fields, &seam_ids)).transpose()?,
             seams,
+            finish: table_finish::read(&root, &panels)?,
             panels,
         })
     }
@@ -122,6 +128,7 @@ impl PlanText {
             align: self.align,
             advice: self.advice,
             car: self.car,
+            finish: self.finish,
         })
     }
 }

@@ -1,13 +1,13 @@
 //! The plan's tables `[panels.NAME]`: the panels that seams lie between.
 //!
 //! In: the tables. Out: [`Panel`]s in the plan's order.
-//! Defaults: the title is the name; a panel is not `fixed`.
+//! Defaults: the title is the name; a panel is not `fixed`. The key `finish` is read by `table_finish`.
 
 use super::fields::Fields;
 use super::plan_error::PlanError;
 use super::types::{Panel, PanelId};
 
-const KEYS: &[&str] = &["title", "fixed"];
+pub(super) const KEYS: &[&str] = &["title", "fixed", "finish"];
 
 pub(super) fn read(root: &Fields<'_>) -> Result<Vec<Panel>, PlanError> {
     let mut panels = Vec::new();

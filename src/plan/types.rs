@@ -8,6 +8,7 @@ use super::table_adjuster::AdviceTerms;
 use super::table_align::AlignTerms;
 use super::table_car::CarTerms;
 use super::table_decision::DecisionRule;
+use super::table_finish::FinishTerms;
 use crate::frames::CarAxes;
 use crate::geometry::{Curve, CurveFrame};
 use crate::units::LengthUnit;
@@ -51,6 +52,8 @@ pub struct Plan {
     pub advice: AdviceTerms,
     /// How the car lies in the frame; `None`: nobody knows which way it faces.
     pub car: Option<CarTerms>,
+    /// The film of paint that is still to come.
+    pub finish: FinishTerms,
 }
 
 /// What the plan says about the scan file and the scanner.

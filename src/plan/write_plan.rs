@@ -9,6 +9,7 @@ use std::fmt::Write;
 use super::table_align::align_text;
 use super::table_car::car_text;
 use super::table_decision::DecisionRule;
+use super::table_finish::{finish_text, panel_finish_text};
 use super::table_seam::CurveReference;
 use super::types::{FlushMethod, GapMethod, Panel, Plan, Seam, Side, Tolerance, Zone};
 use super::write_adjusters::advice_text;
@@ -22,9 +23,11 @@ pub fn to_toml(plan: &Plan, curves: &[CurveReference]) -> String {
     text.push_str(&car_text(plan.car.as_ref(), plan.units));
     for panel in &plan.panels {
         text.push_str(&panel_text(panel));
+        text.push_str(&panel_finish_text(&plan.finish, &panel.id, plan.units));
     }
     text.push_str(&align_text(&plan.align, plan.units, plan.scan.units));
     text.push_str(&decision_text(&plan.decision));
+    text.push_str(&finish_text(&plan.finish, plan.units));
     for (index, seam) in plan.seams.iter().enumerate() {
         let made = CurveReference { path: format!("curves/{}.csv", seam.id), name: None };
         text.push_str(&seam_text(seam, curves.get(index).unwrap_or(&made), plan.units));
@@ -215,6 +218,12 @@ mod tests {
             EXAMPLE.replace("[scan]", "[decision]\nrule = \"plain\"\n[scan]\nsmoothing = 0.25"),
             EXAMPLE.replace("[scan]", "[car]\nforward = \"-x\"\n[scan]"),
             EXAMPLE.replace("[scan]", "[car]\nforward = [0.6, 0.8, 0]\nup = \"-z\"\nmiddle = -2.5\n[scan]"),
+            EXAMPLE.replace("[scan]", "[finish]\njudge = \"finished\"\npanels = \"bare\"\n[scan]"),
+            EXAMPLE.replace(
+                "[scan]",
+                "[finish]\npanels = \"primed\"\nprimed = { outer = 0.07, edge = 0.05 }\n[scan]",
+            ),
+            EXAMPLE.replace("fixed = true", "finish = { outer = 0.06, edge = 0.04, u = 0.01 }"),
             EXAMPLE.replace("curves/hood-fender-left.csv", "front.dxf#hood left"),
             EXAMPLE.replace("title = \"Hood\"", r#"title = "A \"quoted\" \\ title""#),
             EXAMPLE.replace("method = \"depth\", depth = 1.5", "method = \"shortest\""),

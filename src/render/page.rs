@@ -21,6 +21,7 @@ use super::strip::{StripSettings, strip_picture};
 use super::svg::svg;
 use super::texts::{Language, Texts};
 use crate::judge::{JudgedSeam, Measurand};
+use crate::plan::JudgedState;
 use nalgebra::Point3;
 
 /// How the report is presented.
@@ -89,8 +90,18 @@ fn head(results: &Results<'_>, texts: &Texts) -> Markup {
                 (results.summary.seams.iter().map(|seam| seam.station_count).sum::<usize>()) " " (texts.stations)
             }
             p class="muted" { (texts.uncertainty_note) }
+            @if results.plan.finish.is_to_come() { p { (page_state(results, texts)) } }
         }
     }
+}
+
+/// Which state of the car the page judges.
+fn page_state(results: &Results<'_>, texts: &Texts) -> String {
+    let words = match results.plan.finish.judge {
+        JudgedState::AsScanned => texts.page_scanned,
+        JudgedState::Finished => texts.page_finished,
+    };
+    words.to_owned()
 }
 
 /// The same drawing for wide and for narrow screens; the narrow one is hidden from reading aloud.

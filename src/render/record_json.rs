@@ -32,6 +32,8 @@ pub struct Record {
     pub inputs: Vec<InputRecord>,
     pub settings: Vec<SettingRecord>,
     pub decision: DecisionRecord,
+    /// Film of paint still to come; null where the plan has none.
+    pub finish: Option<FinishRecord>,
     pub alignment: Option<AlignmentRecord>,
     pub seams: Vec<SeamRecord>,
     pub warnings: Vec<String>,
@@ -73,6 +75,25 @@ pub struct DecisionRecord {
     pub rule: String,
     /// Coverage factor, probability of conformance, or capability; null for "plain".
     pub number: Option<f64>,
+}
+
+/// Film of paint still to come.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct FinishRecord {
+    /// "as-scanned" or "finished": the state that seam summaries, verdicts of seams and the exit status go by.
+    pub judged: String,
+    pub panels: Vec<PanelFinishRecord>,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct PanelFinishRecord {
+    pub panel: String,
+    /// "bare", "primed", "clear-only", "painted" or "given".
+    pub scanned: String,
+    pub outer_mm: f64,
+    pub outer_u_mm: f64,
+    pub edge_mm: f64,
+    pub edge_u_mm: f64,
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -161,12 +182,23 @@ pub struct StationRecord {
     pub station: usize,
     pub along_mm: f64,
     pub point_mm: [f64; 3],
+    /// As scanned.
     pub gap: ReadingRecord,
+    /// As scanned.
     pub flush: ReadingRecord,
+    /// As expected once the film still to come is on; null where the plan has none.
+    pub finished: Option<FinishedRecord>,
     /// The datum panel's edge, then the other panel's; null where not seen.
     pub edges: [Option<EdgeRecord>; 2],
     /// One token each.
     pub warnings: Vec<String>,
+}
+
+/// Gap and flush as expected once the film still to come is on, with their own verdicts.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct FinishedRecord {
+    pub gap: ReadingRecord,
+    pub flush: ReadingRecord,
 }
 
 /// A judged value, or why there is none.

@@ -15,7 +15,7 @@ use super::strip_lane::length_or_signed;
 use super::texts::{Language, Texts};
 use crate::judge::{JudgedReading, JudgedSeam, JudgedValue, Measurand};
 use crate::measure::{ProfileArc, ProfileSkin};
-use crate::plan::{Plan, Seam, Side};
+use crate::plan::{JudgedState, Plan, Seam, Side};
 
 /// How a section is drawn.
 #[derive(Debug, Clone, PartialEq)]
@@ -119,6 +119,9 @@ fn draw_head(picture: &mut Picture, plan: &Plan, seam: &Seam, station: &JudgedRe
         picture.text([x, 40.0], 12.0, Anchor::Start, Ink::Text, text);
         x += width + 22.0;
     }
+    if station.judged_state == JudgedState::Finished {
+        picture.text([14.0, 54.0], 10.5, Anchor::Start, Ink::Muted, texts.drawn_as_scanned);
+    }
 }
 
 fn draw_panels(picture: &mut Picture, view: &View, plan: &Plan, seam: &Seam, texts: &Texts) {
@@ -183,7 +186,8 @@ fn arc_places(view: &View, arc: &ProfileArc) -> Vec<Place> {
 /// The gap between the edge points, dimensioned above the surface.
 fn draw_gap(picture: &mut Picture, view: &View, station: &JudgedReading, plan: &Plan) {
     let [Some(one), Some(other)] = station.reading.profile.arcs else { return };
-    let value = station.value(Measurand::Gap);
+    // What is drawn is what was scanned.
+    let value = station.value_in(JudgedState::AsScanned, Measurand::Gap);
     let Ok(seen) = value.measured else { return };
     let line = Stroke::new(Ink::Text, 0.9);
     let y = view.dimension_y();
@@ -211,7 +215,7 @@ fn draw_gap(picture: &mut Picture, view: &View, station: &JudgedReading, plan: &
 /// The flush at mid-gap between the continued surfaces, its value led down into the gap.
 fn draw_flush(picture: &mut Picture, view: &View, station: &JudgedReading, plan: &Plan) {
     let [Some(datum), Some(other)] = station.reading.profile.skins else { return };
-    let value = station.value(Measurand::Flush);
+    let value = station.value_in(JudgedState::AsScanned, Measurand::Flush);
     let Ok(seen) = value.measured else { return };
     let u_mm = view.middle_mm;
     let heights = [&datum, &other].map(|skin| skin_height_mm(skin, u_mm));

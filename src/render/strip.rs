@@ -5,6 +5,7 @@
 //! Does not decide anything: verdicts, tolerances and uncertainties are those of the readings.
 
 use super::error::RenderError;
+use super::finish_words::finish_caption;
 use super::format::{along, unit_name};
 use super::ink::Ink;
 use super::picture::{Anchor, Area, Picture, Stroke, Weight};
@@ -97,7 +98,8 @@ fn description(seam: &Seam, judged: &JudgedSeam, plan: &Plan, texts: &Texts) -> 
     let lines = Measurand::BOTH.map(|measurand| {
         format!("{}: {}", texts.measurand(measurand), lane_headline(judged, measurand, plan.units, texts))
     });
-    format!("{}. {}. {}.", seam.title, lines[0], lines[1])
+    let state = finish_caption(plan, seam, texts).map_or_else(String::new, |caption| format!(" {caption}."));
+    format!("{}. {}. {}.{state}", seam.title, lines[0], lines[1])
 }
 
 fn draw_head(picture: &mut Picture, plan: &Plan, seam: &Seam, texts: &Texts) {
@@ -115,6 +117,12 @@ fn draw_head(picture: &mut Picture, plan: &Plan, seam: &Seam, texts: &Texts) {
         picture.text([picture.width - MARGIN_RIGHT, 18.0], 11.0, Anchor::End, Ink::Muted, sides);
     } else {
         picture.text([MARGIN_LEFT, 34.0], 11.0, Anchor::Start, Ink::Muted, sides);
+    }
+    if let Some(caption) = finish_caption(plan, seam, texts) {
+        let y = if is_wide { 35.0 } else { 45.5 };
+        let room = picture.width - MARGIN_LEFT - MARGIN_RIGHT;
+        let size = 11f64.min(11.0 * room / text_width(&caption, 11.0, Weight::Regular).max(1.0));
+        picture.text([MARGIN_LEFT, y], size, Anchor::Start, Ink::Text, caption);
     }
 }
 

@@ -3,11 +3,13 @@
 //! In: the plan's unit and judged seams. Out: UTF-8 CSV with the header of the published table.
 //! Units: the plan's (`_mm` or `_in`); station points in the Car frame; `gap_u`, `flush_u` are standard uncertainties.
 //! What was not measured is an empty cell, never zero; `reason` says why, the gap's reason before the flush's.
+//! Where film is still to come, values are as scanned and verdicts are of the state that the plan judges: `finished.csv`
+//! has both states whole.
 //! Does not round away: five decimals in mm, seven in inches.
 
 use super::error::RenderError;
-use crate::judge::{JudgedReading, JudgedSeam};
-use crate::measure::{Estimate, Reason};
+use crate::judge::{JudgedReading, JudgedSeam, Measurand};
+use crate::measure::Estimate;
 use crate::plan::Plan;
 use crate::units::LengthUnit;
 
@@ -27,8 +29,16 @@ pub fn readings_csv(plan: &Plan, seams: &[JudgedSeam]) -> Result<String, RenderE
     Ok(String::from_utf8_lossy(&bytes).into_owned())
 }
 
+/// The ending of columns that hold lengths.
+pub(super) const fn unit_suffix(unit: LengthUnit) -> &'static str {
+    match unit {
+        LengthUnit::Inch => "in",
+        _ => "mm",
+    }
+}
+
 fn header(unit: LengthUnit) -> Vec<String> {
-    let suffix = if unit == LengthUnit::Inch { "in" } else { "mm" };
+    let suffix = unit_suffix(unit);
     let with_unit = |name: &str| format!("{name}_{suffix}");
     let mut names = vec!["seam".to_owned(), "station".to_owned()];
     names.extend(["along", "x", "y", "z", "gap", "gap_u"].map(with_unit));
@@ -40,8 +50,8 @@ fn header(unit: LengthUnit) -> Vec<String> {
 
 fn row(seam: &str, station: &JudgedReading, unit: LengthUnit) -> Vec<String> {
     let reading = &station.reading;
-    let (gap, gap_u) = cells(&reading.gap, unit);
-    let (flush, flush_u) = cells(&reading.flush, unit);
+    let (gap, gap_u) = cells(reading.gap.as_ref(), unit);
+    let (flush, flush_u) = cells(reading.flush.as_ref(), unit);
     let reason = reading.gap.as_ref().err().or(reading.flush.as_ref().err());
     vec![
         seam.to_owned(),
@@ -52,23 +62,24 @@ fn row(seam: &str, station: &JudgedReading, unit: LengthUnit) -> Vec<String> {
         number(reading.point.z, unit),
         gap,
         gap_u,
-        station.gap_verdict.word().to_owned(),
+        station.value(Measurand::Gap).verdict.word().to_owned(),
         flush,
         flush_u,
-        station.flush_verdict.word().to_owned(),
+        station.value(Measurand::Flush).verdict.word().to_owned(),
         reason.map_or_else(String::new, |reason| reason.token().to_owned()),
     ]
 }
 
-fn cells(value: &Result<Estimate, Reason>, unit: LengthUnit) -> (String, String) {
-    value.as_ref().map_or_else(
+/// Value and standard uncertainty, or two empty cells.
+pub(super) fn cells<E>(value: Result<&Estimate, E>, unit: LengthUnit) -> (String, String) {
+    value.map_or_else(
         |_| (String::new(), String::new()),
         |estimate| (number(estimate.value_mm, unit), number(estimate.u_mm, unit)),
     )
 }
 
 /// The plan's unit; never `-0`.
-fn number(value_mm: f64, unit: LengthUnit) -> String {
+pub(super) fn number(value_mm: f64, unit: LengthUnit) -> String {
     if unit == LengthUnit::Inch {
         let rounded = (value_mm / 25.4 * 1e7).round() / 1e7;
         format!("{:.7}", rounded + 0.0)

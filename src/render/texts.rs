@@ -91,6 +91,20 @@ pub struct Texts {
     pub allowed: &'static str,
     pub all: &'static str,
     pub verdict_word: &'static str,
+    pub as_scanned: &'static str,
+    pub when_finished: &'static str,
+    pub drawn_as_scanned: &'static str,
+    pub judged_scanned: &'static str,
+    pub judged_finished: &'static str,
+    pub page_scanned: &'static str,
+    pub page_finished: &'static str,
+    pub finish: &'static str,
+    pub finish_note: &'static str,
+    pub panel: &'static str,
+    pub scanned_state: &'static str,
+    pub scanned_states: [&'static str; 5],
+    pub outer_film: &'static str,
+    pub edge_film: &'static str,
 }
 
 impl Texts {
@@ -181,6 +195,23 @@ static ENGLISH: Texts = Texts {
     allowed: "Allowed:",
     all: "all",
     verdict_word: "verdict",
+    as_scanned: "as scanned",
+    when_finished: "when finished",
+    drawn_as_scanned: "when finished; drawn as scanned",
+    judged_scanned: "judged as scanned; film to come will add",
+    judged_finished: "judged as finished, film to come included",
+    page_scanned: "Verdicts are on the car as scanned; what the film still to come changes is given beside them.",
+    page_finished: "Verdicts are on the car as expected when finished: the film still to come is taken into account, and its \
+                    doubt with it.",
+    finish: "Finish still to come",
+    finish_note: "Film narrows a gap by what both edges get, and changes a flush by the difference of the two outer faces. \
+                  Edges are taken to get the same film all along; sharp ones get less, and fat edges, filler and \
+                  sanding are not foreseen.",
+    panel: "panel",
+    scanned_state: "scanned",
+    scanned_states: ["bare", "primed", "before clearcoat", "finished", "as the plan says"],
+    outer_film: "outer face",
+    edge_film: "edge",
 };
 
 static GERMAN: Texts = Texts {
@@ -247,4 +278,21 @@ static GERMAN: Texts = Texts {
     allowed: "Erlaubt:",
     all: "alle",
     verdict_word: "Urteil",
+    as_scanned: "wie gescannt",
+    when_finished: "fertig lackiert",
+    drawn_as_scanned: "fertig lackiert; gezeichnet wie gescannt",
+    judged_scanned: "beurteilt wie gescannt; der Lack bringt noch",
+    judged_finished: "beurteilt fertig lackiert, mit noch fehlendem Lack",
+    page_scanned: "Geurteilt wird über das Auto wie gescannt; was der noch fehlende Lack ändert, steht daneben.",
+    page_finished: "Geurteilt wird über das Auto, wie es fertig lackiert zu erwarten ist: der noch fehlende Lack und seine \
+                    Unsicherheit sind eingerechnet.",
+    finish: "Noch fehlender Lack",
+    finish_note: "Lack macht einen Spalt um die Schicht beider Kanten enger und ändert die Bündigkeit um den Unterschied der \
+                  beiden Außenflächen. Die Kanten sind überall gleich beschichtet gedacht; scharfe Kanten bekommen \
+                  weniger, und Wulste, Spachtel und Schleifen sind nicht vorgesehen.",
+    panel: "Blech",
+    scanned_state: "gescannt",
+    scanned_states: ["blank", "grundiert", "vor dem Klarlack", "fertig", "laut Plan"],
+    outer_film: "Außenfläche",
+    edge_film: "Kante",
 };

@@ -63,6 +63,7 @@ pub fn empty_plan(title: &str, units: LengthUnit, scan: ScanTerms) -> Plan {
         advice: crate::plan::AdviceTerms::default(),
         align: AlignTerms::default(),
         car: None,
+        finish: crate::plan::FinishTerms::default(),
     }
 }
 

@@ -4,7 +4,7 @@ use nalgebra::Point3;
 
 use super::*;
 use crate::frames::CarAxes;
-use crate::plan::{FlushMethod, GapMethod, Side};
+use crate::plan::{Film, FlushMethod, GapMethod, JudgedState, ScannedState, Side};
 
 pub(crate) const EXAMPLE: &str = r#"
 title = "Gannet coupe, front end"
@@ -161,6 +161,21 @@ fn every_fault_is_placed_and_explained() {
             "0.9",
         ),
         ("[scan]", "[decision]\nrule = \"guard-band\"\nconformance = 95\n[scan]", "between 0.5 and", "95"),
+        ("[scan]", "[finish]\njudge = \"finished\"\n[scan]", "no panel has film to come", ""),
+        ("[scan]", "[finish]\npanels = \"bear\"\n[scan]", "did you mean `bare`", "\"bear\""),
+        (
+            "[scan]",
+            "[finish]\npanels = \"bare\"\njudge = \"final\"\n[scan]",
+            "one of `as-scanned`",
+            "\"final\"",
+        ),
+        ("[scan]", "[finish]\nbare = { outer = 120 }\n[scan]", "at most 2.00 mm", "120"),
+        ("[scan]", "[finish]\nbare = { edge = 0.1 }\n[scan]", "`outer` is missing in `bare` of [finish]", ""),
+        ("[scan]", "[finish]\nbare = { outer = 0.1, egde = 0.1 }\n[scan]", "did you mean `edge`", "egde"),
+        ("fixed = true", "finish = 0.1", "a text in quotation marks", "0.1"),
+        ("fixed = true", "finish = \"carbon\"", "one of `bare`", "\"carbon\""),
+        ("fixed = true", "finish = { outer = -0.1 }", "zero or more", "-0.1"),
+        ("fixed = true", "finish = { outer = nan }", "finite", "nan"),
     ];
     for (from, to, message, under_caret) in faults {
         let error = fault(from, to);
@@ -201,6 +216,29 @@ fn the_car_faces_where_the_plan_says() {
         let error = car(keys).expect_err(keys).to_string();
         assert!(error.contains(message), "{keys}\n{error}");
     }
+}
+
+#[test]
+fn finish_is_the_panels_own_or_else_that_of_all() {
+    let text = EXAMPLE
+        .replace(
+            "[scan]",
+            "[finish]\njudge = \"finished\"\npanels = \"bare\"\nbare = { outer = 0.15 }\n[scan]",
+        )
+        .replace("fixed = true", "finish = { outer = 0.06, edge = 0.04, u = 0.01 }");
+    let plan = plan_of(&text).unwrap();
+    assert_eq!(plan.finish.judge, JudgedState::Finished);
+    let [hood, fender] = [0, 1].map(|index: usize| plan.finish.of_panel(&plan.panels[index].id));
+    assert_eq!((hood.scanned, hood.outer.build_mm), (ScannedState::Bare, 0.15));
+    // The edge gets 0.8 of the face, and a film is known to 0.2 of itself.
+    assert!((hood.edge.build_mm - 0.12).abs() < 1e-12 && (hood.edge.u_mm - 0.024).abs() < 1e-12);
+    assert_eq!((fender.scanned, fender.edge), (ScannedState::Given, Film { build_mm: 0.04, u_mm: 0.01 }));
+    // A plan that does not speak of finish has none; a painted panel beside a bare one has none to come.
+    assert!(!plan_of(EXAMPLE).unwrap().finish.is_to_come());
+    let plan = plan_of(&EXAMPLE.replace("title = \"Hood\"", "finish = \"clear-only\"")).unwrap();
+    assert!(plan.finish.of_panel(&plan.panels[0].id).is_to_come());
+    assert!(!plan.finish.of_panel(&plan.panels[1].id).is_to_come());
+    assert_eq!(plan.finish.judge, JudgedState::AsScanned);
 }
 
 #[test]

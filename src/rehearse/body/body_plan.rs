@@ -54,6 +54,7 @@ pub fn body_plan(
         advice: crate::plan::AdviceTerms::default(),
         align: AlignTerms::default(),
         car: Some(CarTerms { axes: CarAxes::x_rearward(), middle_mm: Some(0.0), pairs: Vec::new() }),
+        finish: crate::plan::FinishTerms::default(),
     })
 }
 

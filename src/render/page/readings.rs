@@ -3,7 +3,7 @@
 use maud::{Markup, html};
 
 use crate::judge::{JudgedReading, JudgedValue, Measurand, Verdict};
-use crate::plan::Seam;
+use crate::plan::{JudgedState, Seam};
 use crate::render::format::{along, length, unit_name};
 use crate::render::ink::{Ink, mark, severity};
 use crate::render::run_facts::Results;
@@ -27,6 +27,9 @@ pub(super) fn table(results: &Results<'_>, texts: &Texts) -> Markup {
                     th scope="col" { button type="button" { (texts.flush) " " (name) } }
                     th scope="col" { button type="button" { "±U" } }
                     th class="words" scope="col" { button type="button" { (texts.flush) } }
+                    @if results.plan.finish.is_to_come() { @for measurand in Measurand::BOTH {
+                        th scope="col" { button type="button" { (texts.measurand(measurand)) " " (other_state(results.plan.finish.judge, texts).1) } }
+                    } }
                 } }
                 tbody {
                     @for judged in results.judged {
@@ -72,7 +75,26 @@ fn row(seam: &Seam, station: &JudgedReading, unit: LengthUnit, texts: &Texts) ->
             td data-v=(at.along_mm) { (along(at.along_mm, unit)) }
             (cells(&gap, Measurand::Gap, unit, texts))
             (cells(&flush, Measurand::Flush, unit, texts))
+            @if station.finished.is_some() { @for measurand in Measurand::BOTH { (other_cell(station, measurand, unit, texts)) } }
         }
+    }
+}
+
+/// The state that is not judged, and its name.
+const fn other_state(judged: JudgedState, texts: &Texts) -> (JudgedState, &'static str) {
+    match judged {
+        JudgedState::AsScanned => (JudgedState::Finished, texts.when_finished),
+        JudgedState::Finished => (JudgedState::AsScanned, texts.as_scanned),
+    }
+}
+
+fn other_cell(station: &JudgedReading, measurand: Measurand, unit: LengthUnit, texts: &Texts) -> Markup {
+    let (state, _) = other_state(station.judged_state, texts);
+    match station.value_in(state, measurand).measured {
+        Ok(seen) => {
+            html! { td data-v=(seen.value_mm) { (length_or_signed(seen.value_mm, measurand, unit)) } }
+        }
+        Err(_) => html! { td {} },
     }
 }
 

@@ -5,15 +5,17 @@ use maud::{Markup, html};
 use crate::align::Alignment;
 use crate::judge::Measurand;
 use crate::measure::UncertaintySource;
-use crate::plan::DecisionRule;
-use crate::render::format::length;
+use crate::plan::{DecisionRule, Film};
+use crate::render::format::{length, unit_name};
 use crate::render::run_facts::Results;
+use crate::render::strip::panel_title;
 use crate::render::texts::Texts;
 
 pub(super) fn tail(results: &Results<'_>, texts: &Texts) -> Markup {
     html! {
         footer {
             (budget(results, texts))
+            (finish(results, texts))
             @if let Some(found) = results.alignment { (alignment(results, found, texts)) }
             (settings(results, texts))
             (files(results, texts))
@@ -48,13 +50,42 @@ fn budget(results: &Results<'_>, texts: &Texts) -> Markup {
         h2 { (texts.budget) }
         div class="scroll" { table {
             thead { tr { th { (texts.source) } th { "u " (texts.gap) } th { "u " (texts.flush) } } }
-            tbody { @for source in UncertaintySource::ALL {
+            tbody { @for source in UncertaintySource::ALL.into_iter().filter(|source| is_possible(results, *source)) {
                 tr {
                     td { (source.words()) }
                     @for measurand in Measurand::BOTH { td { (precise(source_rms_mm(results, measurand, source))) } }
                 }
             } }
         } }
+    }
+}
+
+/// Film of paint is a source only where some is to come.
+fn is_possible(results: &Results<'_>, source: UncertaintySource) -> bool {
+    source != UncertaintySource::Finish || results.plan.finish.is_to_come()
+}
+
+fn finish(results: &Results<'_>, texts: &Texts) -> Markup {
+    let terms = &results.plan.finish;
+    let unit = results.plan.units;
+    let film = |film: &Film| format!("{:.3} ±{:.3}", film.build_mm / unit.mm(), 2.0 * film.u_mm / unit.mm());
+    html! {
+        @if terms.is_to_come() {
+            h2 { (texts.finish) }
+            p { (texts.finish_note) }
+            div class="scroll" { table {
+                thead { tr {
+                    th { (texts.panel) } th class="words" { (texts.scanned_state) }
+                    th { (texts.outer_film) " " (unit_name(unit)) } th { (texts.edge_film) " " (unit_name(unit)) }
+                } }
+                tbody { @for (panel, finish) in &terms.panels { tr {
+                    td { (panel_title(results.plan, panel)) }
+                    td class="words" { (texts.scanned_states[finish.scanned as usize]) }
+                    td { (film(&finish.outer)) }
+                    td { (film(&finish.edge)) }
+                } } }
+            } }
+        }
     }
 }
 

@@ -3,14 +3,14 @@
 //! In: [`Results`]. Out: a [`Record`]. Infinite degrees of freedom become null: JSON has no infinity.
 
 use super::{
-    AlignmentRecord, ComponentRecord, DecisionRecord, EdgeRecord, InputRecord, MeasurandRecord, PanelRecord,
-    PlaceRecord, Program, RECORD_VERSION, ReadingRecord, Record, ScanRecord, SeamRecord, SettingRecord,
-    StationRecord, TaperRecord, TargetRecord, ValueRecord,
+    AlignmentRecord, ComponentRecord, DecisionRecord, EdgeRecord, FinishRecord, FinishedRecord, InputRecord,
+    MeasurandRecord, PanelFinishRecord, PanelRecord, PlaceRecord, Program, RECORD_VERSION, ReadingRecord,
+    Record, ScanRecord, SeamRecord, SettingRecord, StationRecord, TaperRecord, TargetRecord, ValueRecord,
 };
 use crate::align::Alignment;
 use crate::judge::{JudgedReading, JudgedSeam, JudgedValue, Measurand};
 use crate::measure::{EdgeReading, Estimate};
-use crate::plan::DecisionRule;
+use crate::plan::{DecisionRule, FinishTerms, JudgedState};
 use crate::render::run_facts::Results;
 use crate::summarise::{MeasurandSummary, SeamSummary, Taper};
 
@@ -41,6 +41,7 @@ pub(super) fn record(results: &Results<'_>) -> Record {
         inputs: run.inputs.iter().map(input).collect(),
         settings: run.settings.iter().map(setting).collect(),
         decision: decision(results.plan.decision),
+        finish: results.plan.finish.is_to_come().then(|| finish(&results.plan.finish)),
         alignment: results.alignment.map(alignment),
         seams: results.judged.iter().filter_map(|judged| seam(results, judged)).collect(),
         warnings: run.warnings.clone(),
@@ -55,6 +56,18 @@ fn decision(rule: DecisionRule) -> DecisionRecord {
         DecisionRule::SharedRisk { capability } => ("shared-risk", Some(capability)),
     };
     DecisionRecord { rule: rule.to_owned(), number }
+}
+
+fn finish(terms: &FinishTerms) -> FinishRecord {
+    let panels = terms.panels.iter().map(|(panel, finish)| PanelFinishRecord {
+        panel: panel.0.clone(),
+        scanned: finish.scanned.word().to_owned(),
+        outer_mm: finish.outer.build_mm,
+        outer_u_mm: finish.outer.u_mm,
+        edge_mm: finish.edge.build_mm,
+        edge_u_mm: finish.edge.u_mm,
+    });
+    FinishRecord { judged: terms.judge.word().to_owned(), panels: panels.collect() }
 }
 
 fn alignment(found: &Alignment) -> AlignmentRecord {
@@ -149,8 +162,12 @@ fn station(station: &JudgedReading) -> StationRecord {
         station: reading.station.index,
         along_mm: reading.station.along_mm,
         point_mm: reading.point.coords.into(),
-        gap: judged_value(&station.value(Measurand::Gap)),
-        flush: judged_value(&station.value(Measurand::Flush)),
+        gap: judged_value(&station.value_in(JudgedState::AsScanned, Measurand::Gap)),
+        flush: judged_value(&station.value_in(JudgedState::AsScanned, Measurand::Flush)),
+        finished: station.finished.is_some().then(|| FinishedRecord {
+            gap: judged_value(&station.value_in(JudgedState::Finished, Measurand::Gap)),
+            flush: judged_value(&station.value_in(JudgedState::Finished, Measurand::Flush)),
+        }),
         edges: [edge(reading.edges[0].as_ref()), edge(reading.edges[1].as_ref())],
         warnings: reading.warnings.iter().map(|warning| warning.token().to_owned()).collect(),
     }

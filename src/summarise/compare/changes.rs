@@ -11,7 +11,7 @@ use super::change_verdict::{ChangeVerdict, Trend};
 use crate::geometry::CurveFrame;
 use crate::judge::{JudgedReading, JudgedSeam, Measurand};
 use crate::measure::{Component, Estimate, UncertaintySource};
-use crate::plan::{Seam, SeamId, Side, Tolerance};
+use crate::plan::{JudgedState, Seam, SeamId, Side, Tolerance};
 use crate::summarise::measurand_summary::mean_of;
 
 /// One station's change of gap or flush.
@@ -109,8 +109,10 @@ fn station_change(
     measurand: Measurand,
     settings: &CompareSettings,
 ) -> StationChange {
-    let before = first.value(measurand).measured.ok().cloned();
-    let after = second.value(measurand).measured.ok().cloned();
+    // Film still to come is the same for both scans, so what was scanned is compared.
+    let scanned =
+        |reading: &JudgedReading| reading.value_in(JudgedState::AsScanned, measurand).measured.ok().cloned();
+    let (before, after) = (scanned(first), scanned(second));
     let change =
         before.as_ref().zip(after.as_ref()).map(|(before, after)| difference(before, after, settings));
     let [datum_point, other_point] = acting_points(seam, first, measurand);
@@ -135,7 +137,10 @@ fn acting_points(seam: &Seam, reading: &JudgedReading, measurand: Measurand) -> 
     if measurand == Measurand::Flush {
         return [frame.origin; 2];
     }
-    let half_mm = reading.value(Measurand::Gap).measured.map_or(0.0, |gap| gap.value_mm / 2.0);
+    let half_mm = reading
+        .value_in(JudgedState::AsScanned, Measurand::Gap)
+        .measured
+        .map_or(0.0, |gap| gap.value_mm / 2.0);
     let towards_other = datum_to_other(seam.datum_side, frame);
     let [datum, other] = &reading.reading.edges;
     [

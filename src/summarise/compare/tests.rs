@@ -21,6 +21,7 @@ fn plan() -> Plan {
         seams: vec![seam()],
         align: AlignTerms::default(),
         car: None,
+        finish: crate::plan::FinishTerms::default(),
         decision: DecisionRule::default(),
         advice: crate::plan::AdviceTerms::default(),
     }

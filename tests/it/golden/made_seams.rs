@@ -10,8 +10,8 @@ use shutline::measure::{
     UncertaintySource,
 };
 use shutline::plan::{
-    CarTerms, DecisionRule, FlushMethod, FlushSpec, GapMethod, GapSpec, Panel, PanelId, Plan, ScanTerms,
-    Seam, SeamId, Side, TaperSpec, Tolerance, Zone,
+    CarTerms, DecisionRule, FlushMethod, FlushSpec, GapMethod, GapSpec, JudgedState, Panel, PanelId, Plan,
+    ScanTerms, Seam, SeamId, Side, TaperSpec, Tolerance, Zone,
 };
 use shutline::units::LengthUnit;
 
@@ -71,6 +71,7 @@ pub fn plan(units: LengthUnit) -> Plan {
         advice: shutline::plan::AdviceTerms::default(),
         align: shutline::plan::AlignTerms::default(),
         car: Some(CarTerms { axes: CarAxes::x_rearward(), middle_mm: Some(0.0), pairs: Vec::new() }),
+        finish: shutline::plan::FinishTerms::default(),
         panels: panels
             .iter()
             .map(|(id, title)| Panel {
@@ -228,6 +229,8 @@ fn station_reading(
         flush_verdict,
         gap_conformance: reason.is_none().then_some(0.5),
         flush_conformance: reason.is_none().then_some(0.5),
+        finished: None,
+        judged_state: JudgedState::AsScanned,
     }
 }
 

@@ -9,7 +9,7 @@ use shutline::render::{
 use shutline::summarise::summarise_scan;
 use shutline::units::LengthUnit;
 
-fn run() -> RunFacts {
+pub fn run() -> RunFacts {
     RunFacts {
         program_version: "0.0.0".to_owned(),
         measured_at: Some("2026-01-02T03:04:05Z".to_owned()),

@@ -93,6 +93,7 @@ pub fn sized_front_end(fixed: &[&str], scale: f64) -> Plan {
         ],
         align: AlignTerms::default(),
         car: None,
+        finish: shutline::plan::FinishTerms::default(),
         decision: DecisionRule::default(),
         advice: shutline::plan::AdviceTerms::default(),
     }

@@ -87,6 +87,7 @@ fn plan_of(edge: &Edge, datum_side: Side, (shift_mm, lift_mm): (f64, f64), has_n
         advice: shutline::plan::AdviceTerms::default(),
         align: AlignTerms::default(),
         car: None,
+        finish: shutline::plan::FinishTerms::default(),
     }
 }
 

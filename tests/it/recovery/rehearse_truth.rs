@@ -35,6 +35,7 @@ pub fn bent_plan(length_mm: f64, bend_mm: f64, datum_side: Side) -> Plan {
         advice: shutline::plan::AdviceTerms::default(),
         align: AlignTerms::default(),
         car: None,
+        finish: shutline::plan::FinishTerms::default(),
         seams: vec![Seam {
             id: SeamId("hood-fender".to_owned()),
             title: "Hood to fender".to_owned(),

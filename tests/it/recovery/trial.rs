@@ -70,6 +70,7 @@ pub fn plan_of(wishes: &[Wish], accuracy_mm: f64, smoothing_mm: Option<f64>) -> 
         advice: shutline::plan::AdviceTerms::default(),
         align: AlignTerms::default(),
         car: None,
+        finish: shutline::plan::FinishTerms::default(),
     }
 }
 
