@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 
 use clap::Args;
-use shutline::files::{OutputFolder, content_hash, open_scan, read_plan};
+use shutline::files::{OutputFolder, PlanFile, content_hash, open_scan, read_plan_files};
 use shutline::pipeline::{MeasuredScan, measure_scan};
 use shutline::render::RunFacts;
 use shutline::scan::ScanSource;
@@ -12,7 +12,7 @@ use super::align::open_reference;
 use super::exit_code::Outcome;
 use super::messages::{Failure, Talk, print_data};
 use super::progress::Progress;
-use super::results::{input_file, write_results};
+use super::results::{input_file, plan_inputs, write_results};
 use super::summary_table::summary_table;
 
 /// Measure gap and flush of every seam, judge them, and write tables and pictures
@@ -55,27 +55,28 @@ impl Measure {
         }
         let progress = Progress::start(talk.is_quiet);
         progress.begin_named("open");
-        let plan = read_plan(&self.plan)?;
+        let read = read_plan_files(&self.plan)?;
+        let plan = &read.plan;
         let folder = OutputFolder::begin(&self.out)?;
         let source = open_scan(&self.scan, plan.scan.units)?;
-        let reference = open_reference(&plan, &self.plan)?;
+        let reference = open_reference(plan, &self.plan)?;
         let (measured, hash) = rayon::join(
-            || measure_scan(source.as_ref(), &plan, reference.as_deref(), &progress),
+            || measure_scan(source.as_ref(), plan, reference.as_deref(), &progress),
             || progress.time_beside("hash", || self.scan_hash()),
         );
         let measured = measured?;
         progress.begin_named("report");
-        let run = self.run_facts(&measured, source.as_ref(), hash?)?;
+        let run = self.run_facts(&read, &measured, source.as_ref(), hash?);
         for warning in &run.warnings {
             talk.warning(warning);
         }
-        let record = write_results(&folder, &plan, &measured, &run, self.sections)?;
+        let record = write_results(&folder, plan, &measured, &run, self.sections)?;
         folder.finish()?;
         progress.finish();
         if self.json {
             print_data(&record)?;
         } else {
-            print_data(&summary_table(&plan, &measured.summary))?;
+            print_data(&summary_table(plan, &measured.summary))?;
         }
         talk.line(format!("written to {}", self.out.display()));
         if self.timings {
@@ -86,11 +87,12 @@ impl Measure {
 
     fn run_facts(
         &self,
+        read: &PlanFile,
         measured: &MeasuredScan,
         source: &dyn ScanSource,
         scan_sha256: Option<String>,
-    ) -> Result<RunFacts, Failure> {
-        let mut inputs = vec![input_file("plan", &self.plan, content_hash(&self.plan)?)];
+    ) -> RunFacts {
+        let mut inputs = plan_inputs(&self.plan, read);
         inputs.extend(scan_sha256.map(|sha256| input_file("scan", &self.scan, sha256)));
         let mut warnings: Vec<String> = measured.alignment.warnings.iter().map(ToString::to_string).collect();
         if measured.points_not_finite > 0 {
@@ -107,7 +109,7 @@ impl Measure {
                     .to_owned(),
             );
         }
-        Ok(RunFacts {
+        RunFacts {
             program_version: env!("CARGO_PKG_VERSION").to_owned(),
             measured_at: (!self.no_time).then(|| jiff::Timestamp::now().to_string()),
             scan_format: source.facts().format.clone(),
@@ -116,7 +118,7 @@ impl Measure {
             inputs,
             settings: Vec::new(),
             warnings,
-        })
+        }
     }
 
     /// `None` where it was not wanted or the scan came through a pipe.

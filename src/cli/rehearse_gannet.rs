@@ -27,7 +27,7 @@ pub fn write_gannet(folder: &Path, talk: Talk) -> Result<Outcome, Failure> {
             for seam in &scan.plan.seams {
                 let path = format!("curves/{}.csv", seam.id);
                 write_file(&folder.join(&path), curve_csv(&seam.curve).as_bytes())?;
-                references.push(CurveReference { path, name: None });
+                references.push(CurveReference::file(path));
             }
             write_file(&plan_path, shutline::plan::to_toml(&scan.plan, &references).as_bytes())?;
         }

@@ -1,9 +1,9 @@
 //! Everything that one measured scan leaves in its folder.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use rayon::prelude::*;
-use shutline::files::OutputFolder;
+use shutline::files::{FileFacts, OutputFolder, PlanFile};
 use shutline::judge::JudgedSeam;
 use shutline::pipeline::MeasuredScan;
 use shutline::plan::Plan;
@@ -69,6 +69,23 @@ fn write_pictures(
         }
         Ok(())
     })
+}
+
+/// Plan and curves as the record names them: curves as the plan does, unless it gives folders of this machine.
+pub fn plan_inputs(path: &Path, read: &PlanFile) -> Vec<InputFile> {
+    let input = |role: &str, name: &Path, facts: &FileFacts| InputFile {
+        role: role.to_owned(),
+        name: name.to_string_lossy().into_owned(),
+        sha256: facts.sha256.clone(),
+        byte_count: facts.byte_count,
+    };
+    let short = |path: &Path| PathBuf::from(path.file_name().unwrap_or(path.as_os_str()));
+    let mut inputs = vec![input("plan", &short(path), &read.facts)];
+    inputs.extend(read.curves.iter().map(|(name, facts)| {
+        let name = Path::new(name);
+        input("curve", &if name.is_absolute() { short(name) } else { name.to_owned() }, facts)
+    }));
+    inputs
 }
 
 /// An input as the record names it: by its file name, without the folders of this machine.

@@ -118,7 +118,7 @@ impl Trace {
             ScanTerms { units: scan_unit, accuracy_mm: FIRST_ACCURACY_MM, smoothing_mm: None },
         );
         let panels = [&seam.datum_panel, &seam.other_panel].map(|panel| panel_named(&panel.0));
-        let reference = CurveReference { path: format!("curves/{}.csv", self.id), name: None };
+        let reference = CurveReference::file(format!("curves/{}.csv", self.id));
         let text = match earlier {
             None => {
                 fresh.panels.extend(panels);

@@ -13,6 +13,14 @@ use super::read_error::ReadError;
 /// Bytes read at a time: they stay in the second-level cache until they are hashed.
 const BLOCK_BYTES: usize = 256 << 10;
 
+/// A file as a record names it, beside its name.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct FileFacts {
+    /// 64 lower-case hexadecimal digits.
+    pub sha256: String,
+    pub byte_count: u64,
+}
+
 /// Hashes a file's content.
 ///
 /// # Errors
@@ -34,8 +42,12 @@ pub fn content_hash(path: &Path) -> Result<String, ReadError> {
 /// Hashes a text.
 #[must_use]
 pub fn text_hash(text: &str) -> String {
+    bytes_hash(text.as_bytes())
+}
+
+pub(super) fn bytes_hash(bytes: &[u8]) -> String {
     let mut hasher = Sha256::new();
-    hasher.update(text.as_bytes());
+    hasher.update(bytes);
     in_hex(hasher)
 }
 

@@ -8,8 +8,8 @@ use std::path::Path;
 
 use nalgebra::{Point3, Vector3};
 
+use super::curve_file::RawCurve;
 use super::number_table::{Columns, Dialect, starts_with_number};
-use super::read_curve::RawCurve;
 use super::read_error::{ReadError, excerpt};
 
 const FORMAT: &str = "a curve in text";

@@ -11,15 +11,17 @@ use std::path::Path;
 
 use nalgebra::{Point3, Vector3};
 
+use super::curve_file::RawCurve;
 use super::number_table::parse_number;
 use super::nurbs;
-use super::read_curve::RawCurve;
 use super::read_error::ReadError;
 use crate::units::LengthUnit;
 
 const FORMAT: &str = "DXF";
-/// Turn between two points of an arc, radians: 1°.
-const ARC_STEP: f64 = TAU / 360.0;
+/// Chords leave a curve by at most this share of its size: 1 µm for a metre.
+const SAG_SHARE: f64 = 1e-6;
+/// Turn between two points of an arc, radians: a chord's sagitta is the radius times an eighth of its square.
+const ARC_STEP: f64 = 2.83e-3;
 /// Ends closer than this share of the piece's size meet.
 const MEETING_SHARE: f64 = 1e-4;
 
@@ -251,7 +253,12 @@ impl Entity<'_> {
         let knots: Vec<f64> = self.all(40).collect();
         let weights: Vec<f64> = self.all(41).collect();
         let weights = (weights.len() == poles.len()).then_some(weights.as_slice());
-        nurbs::sample(self.number(71) as usize, &knots, &poles, weights)
+        let size = nurbs::size_of(&poles);
+        nurbs::Nurbs::new(self.number(71) as usize, knots, &poles, weights)
+            .map(|spline| {
+                let (start, end) = spline.range();
+                spline.sample(start, end, SAG_SHARE * size)
+            })
             .or_else(|| Some(triples(11).collect()).filter(|through: &Vec<_>| through.len() > 1))
     }
 }
@@ -259,7 +266,7 @@ impl Entity<'_> {
 /// Angles from `from` up to `to`, at least two.
 fn turn(from: f64, to: f64) -> Vec<f64> {
     let angle = if (to - from).rem_euclid(TAU) < 1e-9 { TAU } else { (to - from).rem_euclid(TAU) };
-    let steps = (angle / ARC_STEP).ceil().clamp(1.0, 400.0);
+    let steps = (angle / ARC_STEP).ceil().clamp(1.0, 4000.0);
     (0..=steps as usize).map(|step| from + angle * step as f64 / steps).collect()
 }
 

@@ -8,8 +8,8 @@ use std::path::Path;
 
 use nalgebra::Point3;
 
+use super::curve_file::RawCurve;
 use super::number_table::parse_number;
-use super::read_curve::RawCurve;
 use super::read_error::{ReadError, excerpt};
 use super::read_obj::{FORMAT, corner_place};
 

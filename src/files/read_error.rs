@@ -44,7 +44,22 @@ pub enum ReadError {
         "could not use {}: its lengths are in {file_unit} and the plan's in {plan_unit}; \
          export the curve in {plan_unit}, or change `units` of the plan", path.display()
     )]
-    UnitContradiction { path: PathBuf, file_unit: &'static str, plan_unit: &'static str },
+    UnitContradiction { path: PathBuf, file_unit: String, plan_unit: &'static str },
+    #[error(
+        "could not tell which of the {found} edges of {} is meant; name a shape as {}#NAME ({} are there), \
+         or give places near the edges as `curve_near` in the plan", path.display(), path.display(), known_names(known)
+    )]
+    SeveralEdges { path: PathBuf, found: usize, known: Vec<String> },
+    #[error(
+        "could not find a curve of {} near {place_mm:.3?} mm: {}; \
+         look up the place in the file's own frame and unit", path.display(), nearest_text(*distance_mm, *furthest_mm)
+    )]
+    NothingNear { path: PathBuf, place_mm: [f64; 3], distance_mm: Option<f64>, furthest_mm: f64 },
+    #[error(
+        "could not join curves of {}: {first:?} and {second:?}, picked one after the other, are {distance_mm:.3} mm apart; \
+         add a place near the curve between them, or leave out a place", path.display()
+    )]
+    PiecesApart { path: PathBuf, first: String, second: String, distance_mm: f64 },
 }
 
 impl ReadError {
@@ -79,6 +94,15 @@ fn known_names(names: &[String]) -> String {
     let more = names.len().saturating_sub(SHOWN);
     let rest = if more > 0 { format!(" and {more} more") } else { String::new() };
     format!("{}{rest}", shown.join(", "))
+}
+
+fn nearest_text(distance_mm: Option<f64>, furthest_mm: f64) -> String {
+    match distance_mm {
+        Some(distance_mm) => {
+            format!("the nearest is {distance_mm:.1} mm away, and {furthest_mm} mm are allowed")
+        }
+        None => "it has none that can be read here".to_owned(),
+    }
 }
 
 /// At most 60 characters of hostile text, for a message.

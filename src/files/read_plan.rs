@@ -10,7 +10,8 @@ use std::path::{Path, PathBuf};
 
 use thiserror::Error;
 
-use super::read_curve::read_curve;
+use super::content_hash::{FileFacts, text_hash};
+use super::curve_file::CurveFile;
 use crate::geometry::Curve;
 use crate::plan::{CurveReference, Plan, PlanError, PlanText};
 use crate::units::LengthUnit;
@@ -34,24 +35,64 @@ pub enum ReadPlanError {
     Plan(#[from] PlanError),
 }
 
+/// A plan, and the files that it was read from.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PlanFile {
+    pub plan: Plan,
+    pub facts: FileFacts,
+    /// Each curve file once, as the plan writes it, in the plan's order.
+    pub curves: Vec<(String, FileFacts)>,
+}
+
 /// Reads a plan with its curves.
+///
+/// # Errors
+/// As [`read_plan_files`].
+pub fn read_plan(path: &Path) -> Result<Plan, ReadPlanError> {
+    Ok(read_plan_files(path)?.plan)
+}
+
+/// Reads a plan with its curves, and says from which files; each curve file is read once.
 ///
 /// # Errors
 /// The file cannot be read or is not text; anything in it that is not as the plan's format says; a curve file that
 /// cannot be read or does not hold a curve.
-pub fn read_plan(path: &Path) -> Result<Plan, ReadPlanError> {
+pub fn read_plan_files(path: &Path) -> Result<PlanFile, ReadPlanError> {
     let text = read_text(path)?;
+    let facts = FileFacts { sha256: text_hash(&text), byte_count: text.len() as u64 };
     let parsed = PlanText::parse(&text, &path.display().to_string())?;
-    let folder = path.parent().unwrap_or(Path::new(""));
-    let units = parsed.units();
-    Ok(parsed.into_plan(|reference| load_curve(folder, reference, units))?)
+    let mut library =
+        Library { folder: path.parent().unwrap_or(Path::new("")), units: parsed.units(), files: Vec::new() };
+    let plan = parsed.into_plan(|reference| library.load(reference))?;
+    let curves = library.files.into_iter().map(|(name, file)| (name, file.facts)).collect();
+    Ok(PlanFile { plan, facts, curves })
 }
 
-fn load_curve(folder: &Path, reference: &CurveReference, units: LengthUnit) -> Result<Curve, String> {
-    let path = folder.join(&reference.path);
-    let read = read_curve(&path, reference.name.as_deref(), units).map_err(|error| error.to_string())?;
-    Curve::through(&read.points, read.normals.as_deref())
-        .map_err(|error| format!("{}: {error}", path.display()))
+/// The curve files of one plan.
+struct Library<'a> {
+    folder: &'a Path,
+    units: LengthUnit,
+    files: Vec<(String, CurveFile)>,
+}
+
+impl Library<'_> {
+    fn load(&mut self, reference: &CurveReference) -> Result<Curve, String> {
+        let path = self.folder.join(&reference.path);
+        let place = match self.files.iter().position(|(name, _)| *name == reference.path) {
+            Some(place) => place,
+            None => {
+                let file = CurveFile::open(&path).map_err(|error| error.to_string())?;
+                self.files.push((reference.path.clone(), file));
+                self.files.len() - 1
+            }
+        };
+        let (_, file) = self.files.get(place).ok_or("the curve files are in disorder")?;
+        let read = file
+            .curve(reference.name.as_deref(), &reference.near_mm, self.units)
+            .map_err(|error| error.to_string())?;
+        Curve::through(&read.points, read.normals.as_deref())
+            .map_err(|error| format!("{}: {error}", path.display()))
+    }
 }
 
 fn read_text(path: &Path) -> Result<String, ReadPlanError> {
@@ -95,6 +136,23 @@ mod tests {
         let plan = read_with_curve(Some("0,0,0,0,0,1\n100,0,0,0,0,1\n")).unwrap();
         assert!((plan.seams[0].curve.length_mm() - 100.0).abs() < 1e-9);
         assert!(plan.seams[0].curve.has_given_normals());
+    }
+
+    #[test]
+    fn each_file_is_named_once_with_its_hash() {
+        let folder = tempfile::tempdir().unwrap();
+        std::fs::create_dir(folder.path().join("curves")).unwrap();
+        let curve = "0,0,0,0,0,1\n100,0,0,0,0,1\n";
+        std::fs::write(folder.path().join("curves/a-b.csv"), curve).unwrap();
+        let second = PLAN[PLAN.find("[[seam]]").unwrap()..].replace("a-b'\n", "b-a'\n");
+        let text = format!("{PLAN}{second}");
+        let path = folder.path().join("two.seams.toml");
+        std::fs::write(&path, &text).unwrap();
+        let read = read_plan_files(&path).unwrap();
+        assert_eq!(read.plan.seams.len(), 2);
+        assert_eq!(read.facts, FileFacts { sha256: text_hash(&text), byte_count: text.len() as u64 });
+        let facts = FileFacts { sha256: text_hash(curve), byte_count: curve.len() as u64 };
+        assert_eq!(read.curves, [("curves/a-b.csv".to_owned(), facts)]);
     }
 
     #[test]

@@ -262,6 +262,14 @@ impl<'t> Fields<'t> {
     /// A list of exactly `N` finite numbers: a direction or the like.
     pub fn numbers<const N: usize>(&self, key: &str) -> Result<Option<[f64; N]>, PlanError> {
         let Some(found) = self.get(key) else { return Ok(None) };
+        self.numbers_of(key, found).map(Some)
+    }
+
+    fn numbers_of<const N: usize>(
+        &self,
+        key: &str,
+        found: &Spanned<DeValue<'_>>,
+    ) -> Result<[f64; N], PlanError> {
         let expected = format!("a list of {N} numbers");
         let Some(items) = found.get_ref().as_array().filter(|items| items.len() == N) else {
             return Err(self.wrong_kind(key, &expected, found));
@@ -270,7 +278,24 @@ impl<'t> Fields<'t> {
         for (slot, item) in numbers.iter_mut().zip(items.iter()) {
             *slot = self.number_of(key, item)?;
         }
-        Ok(Some(numbers))
+        Ok(numbers)
+    }
+
+    /// A list of points, mm; none where the key is not there.
+    pub fn points_mm(&self, key: &str) -> Result<Vec<[f64; 3]>, PlanError> {
+        let Some(found) = self.get(key) else { return Ok(Vec::new()) };
+        let Some(items) = found.get_ref().as_array() else {
+            return Err(self.wrong_kind(key, "a list of points, as in [[x, y, z], [x, y, z]]", found));
+        };
+        let mut points = Vec::new();
+        for item in items.iter() {
+            let mut point = self.numbers_of::<3>(key, item)?;
+            for number in &mut point {
+                *number = self.checked_length_mm(key, *number)?;
+            }
+            points.push(point);
+        }
+        Ok(points)
     }
 
     /// A list of exactly `N` short texts.

@@ -12,6 +12,7 @@
 //!    and in `into_plan`. What needs the curves is checked in `into_plan`.
 //! 3. Write it out in `write_plan.rs`, and add a good and a bad example to the tests there and in `plan_text/tests.rs`.
 
+mod curve_reference;
 mod fields;
 mod names;
 mod plan_error;
@@ -29,6 +30,7 @@ mod types;
 mod write_adjusters;
 mod write_plan;
 
+pub use curve_reference::CurveReference;
 use fields::{check_count, contradiction};
 pub use plan_error::{PlanError, PlanProblem};
 pub use plan_text::PlanText;
@@ -37,7 +39,6 @@ pub use table_align::{AlignTerms, DatumTarget, PointPair};
 pub use table_car::CarTerms;
 pub use table_decision::{DEFAULT_CAPABILITY, DEFAULT_CONFORMANCE, DEFAULT_COVERAGE_FACTOR, DecisionRule};
 pub use table_finish::{EDGE_SHARE, FILM_U_SHARE, Film, FinishTerms, JudgedState, PanelFinish, ScannedState};
-pub use table_seam::CurveReference;
 pub use types::{
     FlushMethod, FlushSpec, GapMethod, GapSpec, Panel, PanelId, Plan, ScanTerms, Seam, SeamId, Side, Station,
     TaperSpec, Tolerance, Zone,

@@ -6,6 +6,7 @@
 
 use toml::de::DeTable;
 
+use super::curve_reference::CurveReference;
 use super::fields::{Context, Fields};
 use super::plan_error::{PlanError, PlanProblem};
 use super::table_adjuster::AdviceTerms;
@@ -13,7 +14,7 @@ use super::table_align::AlignTerms;
 use super::table_car::CarTerms;
 use super::table_decision::DecisionRule;
 use super::table_finish::FinishTerms;
-use super::table_seam::{CurveReference, SeamText};
+use super::table_seam::SeamText;
 use super::types::{Panel, Plan, ScanTerms};
 use super::{
     table_adjuster, table_align, table_car, table_decision, table_finish, table_panels, table_scan,

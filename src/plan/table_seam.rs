@@ -4,6 +4,7 @@
 //! Defaults: a station every 10 mm, 15 mm left out at each end, taper over 300 mm, hem radii unknown, no zones.
 //! Does not read curve files.
 
+use super::curve_reference::{self, CurveReference};
 use super::fields::{Context, Fields, Given};
 use super::names::{quoted_list, suggestion};
 use super::plan_error::{PlanError, PlanProblem};
@@ -18,6 +19,7 @@ pub(super) const KEYS: &[&str] = &[
     "other_panel",
     "datum_side",
     "curve",
+    "curve_near",
     "station_spacing",
     "skip_ends",
     "gap",
@@ -40,15 +42,6 @@ const DEFAULT_TAPER_LENGTH_MM: f64 = 300.0;
 const MOST_STATIONS: f64 = 100_000.0;
 /// Most zones in a seam.
 const MOST_ZONES: usize = 1000;
-
-/// Where a seam's curve is to be found.
-#[derive(Debug, Clone, PartialEq, Eq, Hash)]
-pub struct CurveReference {
-    /// As the plan writes it, without the part after `#`; relative to the plan's folder.
-    pub path: String,
-    /// Which of the file's curves, for formats that hold several.
-    pub name: Option<String>,
-}
 
 /// A seam whose curve has not been read.
 #[derive(Debug, Clone, PartialEq)]
@@ -83,7 +76,7 @@ pub(super) fn read(fields: &Fields<'_>, panels: &[Panel]) -> Result<SeamText, Pl
     };
     Ok(SeamText {
         title: fields.title("title")?.unwrap_or_else(|| id.value.clone()),
-        curve: read_curve_reference(fields)?,
+        curve: curve_reference::read(fields)?,
         datum_panel,
         other_panel,
         datum_side,
@@ -130,20 +123,6 @@ fn unknown_panel(context: &Context<'_>, given: &Given<&str>, panels: &[Panel]) -
         _ => "add a table [panels.NAME] for it".to_owned(),
     };
     context.error(&given.span, problem).with_hint(hint)
-}
-
-fn read_curve_reference(fields: &Fields<'_>) -> Result<Given<CurveReference>, PlanError> {
-    let given =
-        fields.text("curve")?.ok_or_else(|| fields.missing("curve", "curve = \"curves/hood-nose.csv\""))?;
-    let (path, name) = match given.value.rsplit_once('#') {
-        Some((path, name)) => (path, Some(name.to_owned())),
-        None => (given.value, None),
-    };
-    if path.is_empty() || name.as_deref() == Some("") || given.value.chars().any(char::is_control) {
-        let found = format!("\"{}\"", given.value);
-        return Err(fields.bad_value("curve", "a file, or file#name", found));
-    }
-    Ok(Given { value: CurveReference { path: path.to_owned(), name }, span: given.span })
 }
 
 fn read_gap(fields: &Fields<'_>) -> Result<GapSpec, PlanError> {

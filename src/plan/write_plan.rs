@@ -6,11 +6,11 @@
 
 use std::fmt::Write;
 
+use super::curve_reference::CurveReference;
 use super::table_align::align_text;
 use super::table_car::car_text;
 use super::table_decision::DecisionRule;
 use super::table_finish::{finish_text, panel_finish_text};
-use super::table_seam::CurveReference;
 use super::types::{FlushMethod, GapMethod, Panel, Plan, Seam, Side, Tolerance, Zone};
 use super::write_adjusters::advice_text;
 use crate::units::LengthUnit;
@@ -29,7 +29,7 @@ pub fn to_toml(plan: &Plan, curves: &[CurveReference]) -> String {
     text.push_str(&decision_text(&plan.decision));
     text.push_str(&finish_text(&plan.finish, plan.units));
     for (index, seam) in plan.seams.iter().enumerate() {
-        let made = CurveReference { path: format!("curves/{}.csv", seam.id), name: None };
+        let made = CurveReference::file(format!("curves/{}.csv", seam.id));
         text.push_str(&seam_text(seam, curves.get(index).unwrap_or(&made), plan.units));
     }
     text.push_str(&advice_text(&plan.advice, plan.units));
@@ -107,6 +107,9 @@ pub fn seam_text(seam: &Seam, curve: &CurveReference, units: LengthUnit) -> Stri
         &format!("\"{side}\"  # where the datum panel lies, walking along the curve"),
     );
     line(&mut text, "curve", &quoted(&reference));
+    if !curve.near_mm.is_empty() {
+        line(&mut text, "curve_near", &places_text(&curve.near_mm, units));
+    }
     line(&mut text, "station_spacing", &number(seam.station_spacing_mm));
     line(&mut text, "skip_ends", &number(seam.skip_ends_mm));
     let gap =
@@ -134,6 +137,12 @@ pub fn seam_text(seam: &Seam, curve: &CurveReference, units: LengthUnit) -> Stri
         text.push_str(&zone_text(zone, units));
     }
     text
+}
+
+fn places_text(places_mm: &[[f64; 3]], units: LengthUnit) -> String {
+    let place =
+        |place_mm: &[f64; 3]| format!("[{}]", place_mm.map(|length| in_units(length, units)).join(", "));
+    format!("[{}]", places_mm.iter().map(place).collect::<Vec<_>>().join(", "))
 }
 
 fn zone_text(zone: &Zone, units: LengthUnit) -> String {
@@ -225,6 +234,7 @@ mod tests {
             ),
             EXAMPLE.replace("fixed = true", "finish = { outer = 0.06, edge = 0.04, u = 0.01 }"),
             EXAMPLE.replace("curves/hood-fender-left.csv", "front.dxf#hood left"),
+            EXAMPLE.replace("left.csv\"", "left.step\"\ncurve_near = [[1, 2, 3.5], [-4, 5.25, 6]]"),
             EXAMPLE.replace("title = \"Hood\"", r#"title = "A \"quoted\" \\ title""#),
             EXAMPLE.replace("method = \"depth\", depth = 1.5", "method = \"shortest\""),
         ];

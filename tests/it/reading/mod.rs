@@ -5,3 +5,4 @@ mod by_libraries;
 mod collect;
 mod curves;
 mod mutated;
+mod step;
