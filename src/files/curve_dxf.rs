@@ -219,7 +219,7 @@ impl Entity<'_> {
         for ([x, y, z, bulge], [end_x, end_y, ..]) in corners.iter().zip(ends) {
             let half = Vector3::new(end_x - x, end_y - y, 0.0) / 2.0;
             let steps =
-                if *bulge == 0.0 { 1.0 } else { (4.0 * bulge.atan().abs() / ARC_STEP).ceil().max(1.0) };
+                if *bulge == 0.0 { 1.0 } else { 2.0 * (2.0 * bulge.atan().abs() / ARC_STEP).ceil().max(1.0) };
             // The centre lies off the chord's middle by (1 - b²) / 4b chords, to the left for a positive bulge.
             let off = if *bulge == 0.0 { 0.0 } else { (1.0 - bulge * bulge) / (2.0 * bulge) };
             let left = Vector3::new(-half.y, half.x, 0.0);
