@@ -8,13 +8,16 @@
 use rayon::prelude::*;
 use thiserror::Error;
 
-use crate::align::{AlignError, AlignSettings, Alignment, align};
+use crate::align::{AlignError, AlignSettings, Alignment, align, spread_out};
 use crate::judge::{JudgedSeam, judge_seam, with_finish};
 use crate::measure::{MeasureSettings, measure_seam};
 use crate::plan::Plan;
-use crate::scan::{ScanFailure, ScanSource};
-use crate::seam::{BandParts, Corridors, Gathered};
+use crate::scan::{
+    PassedOver, PointBlock, PointSink, ScanFailure, ScanSource, Sieve, Thinner, Triangle, TriangleSink,
+};
+use crate::seam::{BandParts, Collector, Corridors, Gathered};
 use crate::summarise::{ScanSummary, summarise_scan};
+use nalgebra::Point3;
 
 /// Why there are no readings at all.
 #[derive(Debug, Error)]
@@ -73,7 +76,13 @@ pub struct MeasuredScan {
     /// Points of the scan file, and those that were left out because they are no numbers.
     pub points_seen: u64,
     pub points_not_finite: u64,
+    /// A thinned copy of the whole scan for pictures, evenly spread. Car frame, mm.
+    pub surface: Vec<Point3<f64>>,
 }
+
+/// Points of the thinned copy, and those from which it is spread out evenly.
+const SURFACE_POINTS: usize = 60_000;
+const SURFACE_CANDIDATES: usize = 600_000;
 
 /// The main job: align, gather, measure, judge, sum up.
 ///
@@ -89,8 +98,12 @@ pub fn measure_scan(
     let alignment = align(source, plan, reference, &AlignSettings::default())?;
     watch.begin(Stage::Gather);
     let corridors = Corridors::new(plan, alignment.car_from_scanner.inverse());
-    let gathered = gather(source, &corridors, watch)?;
+    let (gathered, candidates) = gather(source, &corridors, watch)?;
     check_gathered(&gathered)?;
+    let surface = spread_out(&candidates, SURFACE_POINTS)
+        .into_iter()
+        .map(|index| alignment.car_from_scanner.point(&candidates[index]))
+        .collect();
     watch.begin(Stage::Measure);
     let settings = MeasureSettings::for_plan(plan);
     let readings = plan
@@ -122,36 +135,79 @@ pub fn measure_scan(
         summary,
         points_seen: gathered.points_seen,
         points_not_finite: gathered.points_not_finite,
+        surface,
     })
 }
 
-/// One streaming pass over the scan: what lies near the seams.
+/// One part of a scan: what lies near the seams, and a few points of all of it.
+struct Both<'a> {
+    near: Collector<'a>,
+    thinned: Thinner,
+    /// True once the source keeps points back and names examples of all of them instead.
+    has_examples: bool,
+}
+
+impl PointSink for Both<'_> {
+    fn take(&mut self, block: &PointBlock<'_>) {
+        PointSink::take(&mut self.near, block);
+        if !self.has_examples {
+            PointSink::take(&mut self.thinned, block);
+        }
+    }
+
+    fn sieve(&self) -> Option<&Sieve> {
+        self.near.sieve()
+    }
+
+    fn wants_normals(&self) -> bool {
+        self.near.wants_normals()
+    }
+
+    fn pass_over(&mut self, run: &PassedOver<'_>) {
+        self.has_examples = true;
+        self.near.pass_over(run);
+        run.examples.iter().for_each(|point| self.thinned.offer_point(point));
+    }
+}
+
+impl TriangleSink for Both<'_> {
+    fn take(&mut self, triangles: &[Triangle]) {
+        TriangleSink::take(&mut self.near, triangles);
+        TriangleSink::take(&mut self.thinned, triangles);
+    }
+}
+
+/// One streaming pass over the scan: what lies near the seams, and the thinned copy's candidates.
 fn gather(
     source: &dyn ScanSource,
     corridors: &Corridors,
     watch: &dyn Watch,
-) -> Result<Gathered, MeasureError> {
+) -> Result<(Gathered, Vec<Point3<f64>>), MeasureError> {
     let is_mesh = source.is_mesh();
     let parts = if is_mesh { source.triangle_part_count() } else { source.part_count() };
     let done = std::sync::atomic::AtomicUsize::new(0);
-    let collectors = (0..parts)
+    let limit = (SURFACE_CANDIDATES / parts.max(1)).max(2000);
+    let collected = (0..parts)
         .into_par_iter()
         .map(|part| {
             if watch.is_stopped() {
                 return Err(MeasureError::Stopped);
             }
-            let mut collector = corridors.collector();
+            let near = corridors.collector();
+            let mut both = Both { near, thinned: Thinner::new(limit), has_examples: false };
             if is_mesh {
-                source.read_triangles(part, &mut collector)?;
+                source.read_triangles(part, &mut both)?;
             } else {
-                source.read_points(part, &mut collector)?;
+                source.read_points(part, &mut both)?;
             }
             watch.gathered(1 + done.fetch_add(1, std::sync::atomic::Ordering::Relaxed), parts);
-            Ok(collector)
+            Ok((both.near, both.thinned))
         })
         .collect::<Result<Vec<_>, MeasureError>>()?;
-    let (parts, counted) = corridors.by_seam(collectors);
-    Ok(Gathered { bands: parts.into_par_iter().map(BandParts::into_band).collect(), ..counted })
+    let (near, thinned) = collected.into_iter().unzip();
+    let (parts, counted) = corridors.by_seam(near);
+    let gathered = Gathered { bands: parts.into_par_iter().map(BandParts::into_band).collect(), ..counted };
+    Ok((gathered, Thinner::join(thinned, SURFACE_CANDIDATES)))
 }
 
 fn check_gathered(gathered: &Gathered) -> Result<(), MeasureError> {

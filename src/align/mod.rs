@@ -34,3 +34,4 @@ pub use point_pairs::align_point_pairs;
 pub use rigid_fit::{RigidFit, rigid_fit};
 pub use sphere_target::fit_target_sphere;
 pub use surface_fit::{Reference, align_to_surface};
+pub use thin::spread_out;

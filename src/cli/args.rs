@@ -2,7 +2,9 @@
 
 use clap::{Parser, Subcommand};
 
-use super::{align, batch, check, compare, find, look, measure, merge, rehearse, repeat, schema, trace};
+use super::{
+    align, batch, check, compare, find, look, measure, merge, rehearse, repeat, schema, trace, view,
+};
 
 /// Panel gaps and flush from a 3D scan of a car, seam by seam.
 #[derive(Debug, Parser)]
@@ -31,6 +33,7 @@ pub enum Command {
     Repeat(repeat::Repeat),
     Rehearse(rehearse::Rehearse),
     Batch(batch::Batch),
+    View(view::View),
     Check(check::Check),
     Schema(schema::Schema),
 }

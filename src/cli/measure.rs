@@ -12,7 +12,7 @@ use super::align::open_reference;
 use super::exit_code::Outcome;
 use super::messages::{Failure, Talk, print_data};
 use super::progress::Progress;
-use super::results::{input_file, plan_inputs, write_results};
+use super::results::{Presentation, input_file, plan_inputs, write_results};
 use super::summary_table::summary_table;
 
 /// Measure gap and flush of every seam, judge them, and write tables and pictures
@@ -46,6 +46,8 @@ pub struct Measure {
     /// Leave the time out of the results, so that equal inputs give equal bytes
     #[arg(long)]
     no_time: bool,
+    #[command(flatten)]
+    presentation: Presentation,
 }
 
 impl Measure {
@@ -70,7 +72,7 @@ impl Measure {
         for warning in &run.warnings {
             talk.warning(warning);
         }
-        let record = write_results(&folder, plan, &measured, &run, self.sections)?;
+        let record = write_results(&folder, plan, &measured, &run, self.sections, self.presentation)?;
         folder.finish()?;
         progress.finish();
         if self.json {

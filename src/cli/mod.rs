@@ -22,6 +22,7 @@ mod results;
 mod schema;
 mod summary_table;
 mod trace;
+mod view;
 
 use std::process::ExitCode;
 
@@ -49,6 +50,7 @@ pub fn run() -> ExitCode {
         Command::Repeat(command) => command.run(talk),
         Command::Rehearse(command) => command.run(talk),
         Command::Batch(command) => command.run(talk),
+        Command::View(command) => command.run(talk),
         Command::Check(command) => command.run(),
         Command::Schema(command) => command.run(),
     };

@@ -8,11 +8,51 @@ use shutline::judge::JudgedSeam;
 use shutline::pipeline::MeasuredScan;
 use shutline::plan::Plan;
 use shutline::render::{
-    InputFile, ReportSettings, Results, RunFacts, SectionSettings, StripSettings, finished_csv, readings_csv,
-    record_json, report_html, section_png, strip_png,
+    InputFile, Language, Paper, ReportSettings, Results, RunFacts, SectionSettings, StripSettings,
+    finished_csv, readings_csv, record_json, report_html, report_pdf, section_png, strip_png, strip_settings,
 };
+use shutline::units::LengthUnit;
 
 use super::messages::Failure;
+
+/// How results are presented to people.
+#[derive(Debug, Clone, Copy, clap::Args)]
+pub struct Presentation {
+    /// Language of pictures and reports
+    #[arg(long, value_enum, default_value = "en")]
+    language: LanguageChoice,
+    /// Paper of report.pdf [default: a4, or letter where the plan is in inches]
+    #[arg(long, value_enum)]
+    paper: Option<PaperChoice>,
+}
+
+#[derive(Debug, Clone, Copy, clap::ValueEnum)]
+enum LanguageChoice {
+    En,
+    De,
+}
+
+#[derive(Debug, Clone, Copy, clap::ValueEnum)]
+enum PaperChoice {
+    A4,
+    Letter,
+}
+
+impl Presentation {
+    fn language(self) -> Language {
+        match self.language {
+            LanguageChoice::En => Language::English,
+            LanguageChoice::De => Language::German,
+        }
+    }
+
+    fn paper(self, unit: LengthUnit) -> Paper {
+        match (self.paper, unit) {
+            (Some(PaperChoice::Letter), _) | (None, LengthUnit::Inch) => Paper::Letter,
+            _ => Paper::A4,
+        }
+    }
+}
 
 /// Writes tables, pictures, the page and the record; gives the record back.
 pub fn write_results(
@@ -21,12 +61,14 @@ pub fn write_results(
     measured: &MeasuredScan,
     run: &RunFacts,
     sections: usize,
+    presentation: Presentation,
 ) -> Result<String, Failure> {
     folder.write("readings.csv", readings_csv(plan, &measured.seams)?.as_bytes())?;
     if let Some(finished) = finished_csv(plan, &measured.seams)? {
         folder.write("finished.csv", finished.as_bytes())?;
     }
-    write_pictures(folder, plan, measured, sections)?;
+    let language = presentation.language();
+    write_pictures(folder, plan, measured, sections, language)?;
     let results = Results {
         plan,
         judged: &measured.seams,
@@ -34,7 +76,10 @@ pub fn write_results(
         alignment: Some(&measured.alignment),
         run,
     };
-    folder.write("report.html", report_html(&results, &ReportSettings::default())?.as_bytes())?;
+    let page = ReportSettings { language, surface: measured.surface.clone(), ..ReportSettings::default() };
+    folder.write("report.html", report_html(&results, &page)?.as_bytes())?;
+    let paper = presentation.paper(plan.units);
+    folder.write("report.pdf", &report_pdf(&results, &page, paper)?)?;
     let record = record_json(&results)?;
     folder.write("record.json", record.as_bytes())?;
     Ok(record)
@@ -46,22 +91,21 @@ fn write_pictures(
     plan: &Plan,
     measured: &MeasuredScan,
     sections: usize,
+    language: Language,
 ) -> Result<(), Failure> {
-    let seams = measured.seams.iter().zip(&measured.summary.seams);
-    let pictures: Vec<(&JudgedSeam, Option<usize>)> = seams
-        .flat_map(|(judged, summary)| {
+    let strips = strip_settings(plan, &measured.seams, language);
+    let seams = measured.seams.iter().zip(&measured.summary.seams).zip(&strips);
+    let pictures: Vec<(&JudgedSeam, &StripSettings, Option<usize>)> = seams
+        .flat_map(|((judged, summary), strip)| {
             let worst = summary.worst_stations(sections);
-            std::iter::once((judged, None))
-                .chain(worst.into_iter().map(move |station| (judged, Some(station))))
+            std::iter::once((judged, strip, None))
+                .chain(worst.into_iter().map(move |station| (judged, strip, Some(station))))
         })
         .collect();
-    let strip = StripSettings::default();
-    let section = SectionSettings::default();
-    pictures.par_iter().try_for_each(|(judged, station)| {
+    let section = SectionSettings { language, ..SectionSettings::default() };
+    pictures.par_iter().try_for_each(|(judged, strip, station)| {
         match station {
-            None => {
-                folder.write(&format!("strips/{}.png", judged.seam), &strip_png(plan, judged, &strip)?)?
-            }
+            None => folder.write(&format!("strips/{}.png", judged.seam), &strip_png(plan, judged, strip)?)?,
             Some(station) => {
                 let picture = section_png(plan, judged, *station, &section)?;
                 folder.write(&format!("sections/{}-{station}.png", judged.seam), &picture)?;

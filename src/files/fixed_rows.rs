@@ -12,11 +12,14 @@ use super::read_error::ReadError;
 use super::row_sieve::{RowSieve, Sifted};
 use super::scalar::Scalar;
 use crate::scan::{PassedOver, PointBlock, PointSink, Sieve};
+use nalgebra::Point3;
 
 /// Bytes of one part: some milliseconds of work.
 const BYTES_PER_PART: u64 = 16 << 20;
 /// Bytes of one read: long enough to hide the call, short enough for the second-level cache.
 const BYTES_PER_READ: usize = 256 << 10;
+/// Points of a whole scan that are named as examples of what a sieve kept back, about: enough for a picture of it.
+const EXAMPLES: u64 = 400_000;
 /// Longest row that is taken for one, bytes.
 pub(super) const LONGEST_ROW: usize = 64 << 10;
 
@@ -136,6 +139,8 @@ impl FixedRows {
     ) -> Result<(), ReadError> {
         let mut rows_to_block = RowsToBlock::new(self, sink.wants_normals());
         let mut row_sieve = RowSieve::new(POINTS_PER_BLOCK);
+        let example_step = usize::try_from(self.count / EXAMPLES).unwrap_or(usize::MAX).max(1);
+        let mut examples = Vec::new();
         self.for_each_run(source, part, |bytes, mut first_index| {
             for rows in bytes.chunks(POINTS_PER_BLOCK * self.layout.stride) {
                 let count = (rows.len() / self.layout.stride) as u64;
@@ -144,10 +149,12 @@ impl FixedRows {
                     Some(sieve) => {
                         let sifted = self.sift(&mut row_sieve, rows, sieve);
                         rows_to_block.fill(row_sieve.rows(rows, self.layout.stride, sifted));
-                        let example = self.position_mm(rows.get(..self.layout.stride).unwrap_or_default());
+                        examples.clear();
+                        let some = rows.chunks_exact(self.layout.stride).step_by(example_step);
+                        examples.extend(some.map(|row| Point3::from(self.position_mm(row))));
                         let count = count - sifted.kept as u64;
                         let not_finite = sifted.not_finite;
-                        sink.pass_over(&PassedOver { count, not_finite, example: example.into() });
+                        sink.pass_over(&PassedOver { count, not_finite, examples: &examples });
                     }
                 }
                 sink.take(&rows_to_block.block(first_index));

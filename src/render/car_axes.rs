@@ -55,11 +55,28 @@ impl FlatView {
 pub fn flat_views(axes: Option<&CarAxes>, texts: &Texts) -> Vec<FlatView> {
     let known = axes.copied().unwrap_or_else(CarAxes::x_rearward);
     let (rear, left, up) = (-known.forward(), known.left(), known.up());
-    let name = |words: &str, axis: &str| if axes.is_some() { words.to_owned() } else { axis.to_owned() };
+    let name = |words: &str, axis: &str| {
+        if axes.is_some() { words.to_owned() } else { format!("{} {axis}", texts.seen_from) }
+    };
     vec![
         FlatView { title: name(texts.from_above, "+z"), right: rear, down: left, towards_eye: up },
         FlatView { title: name(texts.from_left, "−y"), right: rear, down: -up, towards_eye: left },
         FlatView { title: name(texts.from_right, "+y"), right: -rear, down: -up, towards_eye: -left },
         FlatView { title: name(texts.from_front, "−x"), right: left, down: -up, towards_eye: -rear },
     ]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::render::texts::Language;
+
+    /// Right times up points to the eye; otherwise the car would be seen in a mirror.
+    #[test]
+    fn no_view_is_a_mirror_image() {
+        for view in flat_views(None, Language::English.texts()) {
+            let to_eye = view.right.cross(&-view.down);
+            assert!((to_eye - view.towards_eye).norm() < 1e-12, "{}", view.title);
+        }
+    }
 }

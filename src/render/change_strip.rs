@@ -2,18 +2,19 @@
 //!
 //! In: a seam judged in both scans and its changes. Out: a [`Picture`]; the axis is the distance along the seam.
 //! Units: the plan's on paper, mm inside. Both scans are drawn to one scale.
-//! Real changes are discs, with B (better) or W (worse) at the largest of each run; the grey band is ±U (k = 2) about
+//! Real changes are discs, with B (better) or W (worse) at the largest of each run; the grey band is ±U (the plan's k) about
 //! the change, so that a change whose band holds the zero line is not proved by that station alone.
 //! Does not decide anything.
 
 use super::error::RenderError;
 use super::format::{along, signed, unit_name};
 use super::ink::{Ink, Severity};
-use super::picture::{Anchor, Area, Picture, Stroke};
+use super::picture::{Anchor, Area, Picture, Stroke, Weight};
+use super::raster::text_width;
 use super::scale::Scale;
 use super::strip_lane::{Lane, draw_lane};
 use super::texts::Language;
-use crate::judge::{JudgedSeam, Measurand};
+use crate::judge::{JudgedSeam, Measurand, expanded_u_mm};
 use crate::plan::Plan;
 use crate::summarise::{ChangeVerdict, MeasurandChange, SeamChange, StationChange, Trend};
 
@@ -28,10 +29,6 @@ const RIBBON: f64 = 9.0;
 const SPACE: f64 = 8.0;
 const CHANGE_PLOT: f64 = 84.0;
 const FOOT: f64 = 26.0;
-/// Coverage factor of the band (JCGM 100:2008, 6.3.3).
-const BAND_COVERAGE_FACTOR: f64 = 2.0;
-/// Room that a value beside its mark takes.
-const VALUE_ROOM: f64 = 48.0;
 /// Least span of the change's scale, mm, so that noise does not look like news.
 const LEAST_SPAN_MM: f64 = 0.4;
 
@@ -60,7 +57,7 @@ pub fn change_strip_picture(
     let x = Scale::new([0.0, seam.curve.length_mm()], [MARGIN_LEFT + 6.0, WIDTH - MARGIN_RIGHT]);
     for (index, measurand) in Measurand::BOTH.into_iter().enumerate() {
         let top = HEAD + index as f64 * block_height;
-        let range_mm = common_range_mm(scans, measurand);
+        let range_mm = common_range_mm(plan, scans, measurand);
         for (place, tag) in ["before", "after"].into_iter().enumerate() {
             let lane_top = top + place as f64 * lane_height;
             picture.bold([MARGIN_LEFT, lane_top + 11.0], 11.0, Anchor::Start, Ink::Muted, tag);
@@ -72,8 +69,9 @@ pub fn change_strip_picture(
                 ribbon_height: RIBBON,
                 x,
                 spacing_mm: seam.station_spacing_mm,
-                range_mm: Some(range_mm),
+                reach_mm: Some([range_mm / 2.0, range_mm / 2.0]),
                 unit: plan.units,
+                rule: &plan.decision,
                 texts: language.texts(),
             };
             draw_lane(&mut picture, scans[place], &lane);
@@ -86,7 +84,7 @@ pub fn change_strip_picture(
 }
 
 /// A span about the middle of the tolerances that holds both scans with their U, mm.
-fn common_range_mm(scans: [&JudgedSeam; 2], measurand: Measurand) -> f64 {
+fn common_range_mm(plan: &Plan, scans: [&JudgedSeam; 2], measurand: Measurand) -> f64 {
     let stations = || scans.into_iter().flat_map(|scan| &scan.stations);
     let limits = || stations().map(|station| station.value(measurand).tolerance);
     let low_mm = limits().map(|one| one.lower_mm()).fold(f64::INFINITY, f64::min);
@@ -97,7 +95,7 @@ fn common_range_mm(scans: [&JudgedSeam; 2], measurand: Measurand) -> f64 {
     let middle_mm = f64::midpoint(low_mm, high_mm);
     let furthest_mm = stations()
         .filter_map(|station| station.value(measurand).measured.ok())
-        .map(|estimate| (estimate.value_mm - middle_mm).abs() + BAND_COVERAGE_FACTOR * estimate.u_mm)
+        .map(|estimate| (estimate.value_mm - middle_mm).abs() + expanded_u_mm(estimate, &plan.decision))
         .fold((high_mm - low_mm) / 2.0, f64::max);
     2.0 * furthest_mm
 }
@@ -125,7 +123,7 @@ impl ChangeLane<'_> {
             .stations
             .iter()
             .filter_map(|station| station.change.as_ref())
-            .map(|change| change.value_mm.abs() + BAND_COVERAGE_FACTOR * change.u_mm)
+            .map(|change| change.value_mm.abs() + expanded_u_mm(change, &self.plan.decision))
             .fold(LEAST_SPAN_MM / 2.0, f64::max);
         Scale::new([-half_mm, half_mm], [self.area.bottom() - 10.0, self.area.y + 10.0])
     }
@@ -133,7 +131,7 @@ impl ChangeLane<'_> {
     fn draw_frame(&self, picture: &mut Picture, y: &Scale) {
         let unit = self.plan.units;
         let mean = self.change.mean.as_ref().map_or_else(String::new, |mean| {
-            let expanded = signed(BAND_COVERAGE_FACTOR * mean.u_mm, unit).replace('+', "±");
+            let expanded = signed(expanded_u_mm(mean, &self.plan.decision), unit).replace('+', "±");
             format!(" · mean {} {expanded} {}", signed(mean.value_mm, unit), unit_name(unit))
         });
         let head = format!(
@@ -168,12 +166,13 @@ impl ChangeLane<'_> {
     }
 
     fn draw_run(&self, picture: &mut Picture, y: &Scale, run: &[&StationChange]) {
-        let place = |station: &StationChange, factor: f64| {
+        let place = |station: &StationChange, side: f64| {
             let change = station.change.as_ref()?;
-            Some([self.x.place(station.along_mm), y.place(change.value_mm + factor * change.u_mm)])
+            let end_mm = change.value_mm + side * expanded_u_mm(change, &self.plan.decision);
+            Some([self.x.place(station.along_mm), y.place(end_mm)])
         };
-        let upper = run.iter().filter_map(|station| place(station, BAND_COVERAGE_FACTOR));
-        let lower = run.iter().rev().filter_map(|station| place(station, -BAND_COVERAGE_FACTOR));
+        let upper = run.iter().filter_map(|station| place(station, 1.0));
+        let lower = run.iter().rev().filter_map(|station| place(station, -1.0));
         picture.polygon(upper.chain(lower).collect(), Ink::Band);
         let line = run.iter().filter_map(|station| place(station, 0.0)).collect();
         picture.polyline(line, Stroke::new(Ink::Text, 1.2));
@@ -184,24 +183,44 @@ impl ChangeLane<'_> {
         }
     }
 
-    /// A letter and the value at the largest change of each run that goes one way.
+    /// A letter and the value at the largest change of each run that goes one way: the largest first, none over another.
     fn draw_marks(&self, picture: &mut Picture, y: &Scale) {
         let same = |one: &StationChange, other: &StationChange| one.trend == other.trend;
-        for run in self.change.stations.chunk_by(same).filter(|run| run[0].trend != Trend::Same) {
-            let size = |station: &&StationChange| station.change.as_ref().map_or(0.0, |c| c.value_mm.abs());
-            let largest = run.iter().max_by(|one, other| size(one).total_cmp(&size(other)));
-            let Some((station, change)) = largest.and_then(|one| Some((one, one.change.as_ref()?))) else {
-                continue;
-            };
+        let size = |station: &StationChange| station.change.as_ref().map_or(0.0, |c| c.value_mm.abs());
+        let by_size = |one: &&StationChange, other: &&StationChange| size(one).total_cmp(&size(other));
+        let mut largest: Vec<&StationChange> = self
+            .change
+            .stations
+            .chunk_by(same)
+            .filter(|run| run[0].trend != Trend::Same)
+            .filter_map(|run| run.iter().max_by(by_size))
+            .collect();
+        largest.sort_by(|one, other| by_size(other, one));
+        let mut taken: Vec<Area> = Vec::new();
+        for station in largest {
+            let Some(change) = &station.change else { continue };
             let centre = [self.x.place(station.along_mm), y.place(change.value_mm)];
-            let letter = if station.trend == Trend::Better { "B" } else { "W" };
-            picture.badge(centre, 7.0, trend_ink(station.trend), letter);
-            let is_near_end = centre[0] + VALUE_ROOM > self.area.right();
-            let (step, anchor) = if is_near_end { (-10.0, Anchor::End) } else { (10.0, Anchor::Start) };
             let value = signed(change.value_mm, self.plan.units);
+            let width = text_width(&value, 11.0, Weight::Bold);
+            let is_near_end = centre[0] + 12.0 + width > self.area.right();
+            let left = if is_near_end { centre[0] - 10.0 - width } else { centre[0] - 9.0 };
+            let area = Area::new(left, centre[1] - 9.0, width + 21.0, 18.0);
+            if taken.iter().any(|other| overlap(other, &area)) {
+                continue;
+            }
+            taken.push(area);
+            let letter = if station.trend == Trend::Better { "B" } else { "W" };
+            let (step, anchor) = if is_near_end { (-10.0, Anchor::End) } else { (10.0, Anchor::Start) };
+            let text_left = if is_near_end { left } else { centre[0] + 9.0 };
+            picture.rect(Area::new(text_left, centre[1] - 6.5, width + 2.0, 13.0), Ink::Paper);
+            picture.badge(centre, 7.0, trend_ink(station.trend), letter);
             picture.bold([centre[0] + step, centre[1] + 4.0], 11.0, anchor, Ink::Text, value);
         }
     }
+}
+
+fn overlap(one: &Area, other: &Area) -> bool {
+    one.x < other.right() && other.x < one.right() && one.y < other.bottom() && other.y < one.bottom()
 }
 
 const fn trend_ink(trend: Trend) -> Ink {

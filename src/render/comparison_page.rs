@@ -14,7 +14,7 @@ use super::format::{length, signed, unit_name};
 use super::ink::{Ink, Theme};
 use super::svg::svg;
 use super::texts::Language;
-use crate::judge::{JudgedSeam, Measurand};
+use crate::judge::{JudgedSeam, Measurand, expanded_u_mm};
 use crate::plan::Plan;
 use crate::summarise::{Comparison, MeasurandChange, describe_move};
 
@@ -122,7 +122,11 @@ fn table_part(plan: &Plan, comparison: &Comparison) -> Markup {
 
 fn mean_words(change: &MeasurandChange, plan: &Plan) -> String {
     change.mean.as_ref().map_or_else(String::new, |mean| {
-        format!("{} ± {}", signed(mean.value_mm, plan.units), length(2.0 * mean.u_mm, plan.units))
+        format!(
+            "{} ± {}",
+            signed(mean.value_mm, plan.units),
+            length(expanded_u_mm(mean, &plan.decision), plan.units)
+        )
     })
 }
 

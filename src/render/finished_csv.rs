@@ -3,10 +3,10 @@
 //! In: the plan's unit and judged seams with a finished state. Out: UTF-8 CSV; `readings.csv` keeps its published header.
 //! Units: the plan's (`_mm` or `_in`); `_u` are standard uncertainties. Both states carry their own verdicts; `judged` says
 //! which of the two counts in summaries, pictures and the exit status.
-//! What was not measured is an empty cell, never zero; `reason` says why, the gap's reason before the flush's.
+//! What was not measured is an empty cell, never zero; `reason` says why, as in `readings.csv`.
 
 use super::error::RenderError;
-use super::table_csv::{cells, number, unit_suffix};
+use super::table_csv::{cells, number, reason_cell, unit_suffix};
 use crate::judge::{JudgedReading, JudgedSeam, Measurand};
 use crate::plan::{JudgedState, Plan};
 use crate::units::LengthUnit;
@@ -66,7 +66,6 @@ fn row(seam: &str, station: &JudgedReading, unit: LengthUnit) -> Vec<String> {
             row.extend([length, u, value.verdict.word().to_owned()]);
         }
     }
-    let reason = reading.gap.as_ref().err().or(reading.flush.as_ref().err());
-    row.push(reason.map_or_else(String::new, |reason| reason.token().to_owned()));
+    row.push(reason_cell(reading));
     row
 }

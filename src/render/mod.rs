@@ -7,9 +7,11 @@
 //! same list, so that paper, page and file show the same drawing.
 
 mod batch_overview;
+mod blocks;
 mod car_axes;
 mod change_strip;
 mod changes_csv;
+mod closing;
 mod comparison_json;
 mod comparison_page;
 mod error;
@@ -18,10 +20,13 @@ mod finished_csv;
 mod format;
 mod ink;
 mod overview;
+mod packing;
 mod page;
+mod pdf;
 mod picture;
 mod raster;
 mod record_json;
+mod ribbons;
 mod run_facts;
 mod scale;
 mod section;
@@ -33,6 +38,7 @@ mod table_csv;
 mod texts;
 
 pub use batch_overview::{overview_csv, overview_html};
+pub use blocks::{Block, ExtraSection};
 pub use car_axes::{FlatView, flat_views, seam_ends};
 pub use change_strip::change_strip_picture;
 pub use changes_csv::changes_csv;
@@ -43,8 +49,9 @@ pub use finished_csv::finished_csv;
 pub use format::{length, length_with_unit, signed, sixty_fourths};
 pub use ink::{Ink, Rgb, Severity, Theme, mark, severity};
 pub use overview::{Backdrop, OverviewPiece, OverviewSeam, overview_picture, overview_seams};
-pub use page::{ReportSettings, report_html};
-pub use picture::{Anchor, Area, Label, Picture, Place, Shape, Stroke, Weight};
+pub use page::{ReportSettings, report_html, strip_settings};
+pub use pdf::{Paper, report_pdf};
+pub use picture::{Anchor, Area, Label, Picture, Place, SeamAxis, Shape, Stroke, Weight};
 pub use raster::{font_bytes, png, text_width};
 pub use record_json::{RECORD_VERSION, Record, record_json, record_schema};
 pub use run_facts::{InputFile, Results, RunFacts, Setting};

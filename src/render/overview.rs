@@ -1,13 +1,14 @@
 //! The car from several sides with its seams numbered and coloured, all views to one scale.
 //!
 //! In: seam lines in coloured pieces, and thinned scan points or panels as backdrop. Out: a [`Picture`].
-//! Units: mm in the Car frame. What faces away from the eye is left out.
-//! Does not project in perspective and does not hide lines behind surfaces.
+//! Units: mm in the Car frame. Seams that face away from the eye are left out.
+//! Does not project in perspective and does not hide anything behind surfaces.
 
 use nalgebra::{Point3, Vector3};
 
 use super::car_axes::FlatView;
 use super::ink::{Ink, severity};
+use super::packing::pack;
 use super::picture::{Anchor, Picture, Place, Stroke, Weight};
 use super::raster::text_width;
 use crate::judge::{JudgedReading, JudgedSeam, Measurand, Verdict};
@@ -37,9 +38,12 @@ pub struct Backdrop {
     pub ink: Ink,
 }
 
-/// Room round each view, and for its title.
-const VIEW_MARGIN: f64 = 16.0;
-const VIEW_HEAD: f64 = 18.0;
+/// Room round each view (a seam's number may stand at its rim), and for its title.
+const VIEW_MARGIN: f64 = 12.0;
+const VIEW_HEAD: f64 = 10.0;
+/// Where along a seam its number may stand, best first, and how far apart numbers are.
+const NUMBER_PLACES: [f64; 7] = [0.5, 0.35, 0.65, 0.2, 0.8, 0.05, 0.95];
+const NUMBER_APART: f64 = 17.0;
 /// Normals that lean further from the eye than this are not seen (cosine).
 const LEAST_FACING: f64 = 0.05;
 
@@ -69,7 +73,7 @@ pub fn overview_seams(plan: &Plan, judged: &[JudgedSeam]) -> Vec<OverviewSeam> {
 }
 
 /// The ink of a station's worse verdict: out, undecided, unseen, good, in this order.
-fn station_ink(station: &JudgedReading) -> (Ink, bool) {
+pub(super) fn station_ink(station: &JudgedReading) -> (Ink, bool) {
     let values = Measurand::BOTH.map(|measurand| station.value(measurand));
     let out = values
         .iter()
@@ -87,38 +91,34 @@ fn station_ink(station: &JudgedReading) -> (Ink, bool) {
     }
 }
 
-/// Draws the views one after another, wrapped to the width.
+/// Draws the views to one scale, packed so that they are as large as the width and `most_height` allow.
 #[must_use]
 pub fn overview_picture(
     seams: &[OverviewSeam],
     backdrop: &[Backdrop],
     views: &[FlatView],
-    width: f64,
+    [width, most_height]: [f64; 2],
     description: &str,
 ) -> Picture {
-    let spans: Vec<Option<[f64; 4]>> = views.iter().map(|view| span_mm(seams, backdrop, view)).collect();
-    let widest_mm = spans.iter().flatten().map(|span| span[2] - span[0]).fold(1.0, f64::max);
-    let per_mm = (width * 0.58f64.max(340.0 / width).min(1.0) - 2.0 * VIEW_MARGIN).max(10.0) / widest_mm;
-    let mut picture = Picture::new(width, 0.0, description);
-    let (mut left, mut top, mut row_height) = (0.0, 0.0, 0.0f64);
-    for (view, span) in views.iter().zip(spans) {
-        let Some([low_x, low_y, high_x, high_y]) = span else { continue };
-        let view_width = (high_x - low_x) * per_mm + 2.0 * VIEW_MARGIN;
-        let view_height = (high_y - low_y) * per_mm + 2.0 * VIEW_MARGIN + VIEW_HEAD;
-        if left > 0.0 && left + view_width > width {
-            (left, top, row_height) = (0.0, top + row_height, 0.0);
-        }
-        let origin = [left + VIEW_MARGIN - low_x * per_mm, top + VIEW_MARGIN + VIEW_HEAD - low_y * per_mm];
-        picture.text([left + VIEW_MARGIN, top + 14.0], 11.0, Anchor::Start, Ink::Muted, view.title.clone());
+    let spans: Vec<(&FlatView, [f64; 4])> =
+        views.iter().filter_map(|view| Some((view, span_mm(seams, backdrop, view)?))).collect();
+    let sizes: Vec<[f64; 2]> = spans.iter().map(|(_, span)| [span[2] - span[0], span[3] - span[1]]).collect();
+    let packing = pack(&sizes, [2.0 * VIEW_MARGIN, 2.0 * VIEW_MARGIN + VIEW_HEAD], [width, most_height]);
+    let mut picture = Picture::new(width, packing.height.max(20.0), description);
+    let per_mm = packing.per_mm;
+    for ((view, span), corner) in spans.into_iter().zip(packing.corners) {
+        let origin = [
+            corner[0] + VIEW_MARGIN - span[0] * per_mm,
+            corner[1] + VIEW_MARGIN + VIEW_HEAD - span[1] * per_mm,
+        ];
         let place = |point: &Point3<f64>| {
             let [x, y] = view.flat(point);
             [origin[0] + x * per_mm, origin[1] + y * per_mm]
         };
         draw_view(&mut picture, seams, backdrop, view, &place);
-        left += view_width;
-        row_height = row_height.max(view_height);
+        let head = [corner[0] + VIEW_MARGIN, corner[1] + 14.0];
+        picture.text(head, 11.0, Anchor::Start, Ink::Muted, view.title.clone());
     }
-    picture.height = top + row_height.max(20.0);
     picture
 }
 
@@ -153,9 +153,9 @@ fn draw_view(
     place: &impl Fn(&Point3<f64>) -> Place,
 ) {
     for group in backdrop {
-        let dots = group.points.iter().map(place).map(|[x, y]| [[x - 0.4, y], [x + 0.4, y]]).collect();
-        picture.segments(dots, Stroke::new(group.ink, 0.8));
+        picture.dust(group.points.iter().map(place).collect(), Stroke::new(group.ink, 0.9));
     }
+    let mut numbers: Vec<(Place, &str)> = Vec::new();
     for seam in seams {
         let facing: Vec<&OverviewPiece> = seam.pieces.iter().filter(|piece| faces(piece, view)).collect();
         for piece in &facing {
@@ -164,11 +164,30 @@ fn draw_view(
             let stroke = if piece.is_broken { stroke.dashed(2.5, 2.0) } else { stroke };
             picture.polyline(piece.points.iter().map(place).collect(), stroke);
         }
-        let Some(middle) = facing.get(facing.len() / 2).and_then(|piece| piece.points.first()) else {
-            continue;
-        };
-        draw_number(picture, place(middle), &seam.label);
+        let places: Vec<Place> = facing.iter().filter_map(|piece| piece.points.first()).map(place).collect();
+        if let Some(free) = free_place(&places, &numbers) {
+            numbers.push((free, &seam.label));
+        }
     }
+    for (centre, label) in numbers {
+        draw_number(picture, centre, label);
+    }
+}
+
+/// A place on a seam for its number, the middle if that is free, otherwise the one furthest from the other numbers.
+fn free_place(places: &[Place], taken: &[(Place, &str)]) -> Option<Place> {
+    let distance = |at: &Place| {
+        taken
+            .iter()
+            .map(|(other, _)| (other[0] - at[0]).hypot(other[1] - at[1]))
+            .fold(f64::INFINITY, f64::min)
+    };
+    let tried = NUMBER_PLACES.map(|share| places.get((share * places.len() as f64) as usize));
+    let tried = || tried.iter().flatten().copied();
+    tried()
+        .find(|at| distance(at) > NUMBER_APART)
+        .or_else(|| tried().max_by(|one, other| distance(one).total_cmp(&distance(other))))
+        .copied()
 }
 
 fn draw_number(picture: &mut Picture, centre: Place, label: &str) {

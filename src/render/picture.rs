@@ -103,13 +103,28 @@ pub enum Shape {
         fill: Option<Ink>,
         stroke: Option<Stroke>,
     },
-    Label(Label),
-    /// Nothing to see: a place that a page can be asked about (`key`), with its text for those who cannot see it.
-    Spot {
-        area: Area,
-        key: String,
-        text: String,
+    /// Many dots of the stroke's width.
+    Dots {
+        centres: Vec<Place>,
+        stroke: Stroke,
     },
+    /// Many rectangles in one ink.
+    Boxes {
+        areas: Vec<Area>,
+        fill: Ink,
+    },
+    Label(Label),
+}
+
+/// The axis along a seam in a picture, by which a page finds the station that is pointed at.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SeamAxis {
+    pub seam: String,
+    /// Where the axis begins and ends in the picture, and the distances along the seam there, mm.
+    pub places: [f64; 2],
+    pub along_mm: [f64; 2],
+    /// Top and bottom of what belongs to a station.
+    pub rows: [f64; 2],
 }
 
 /// A drawing with the text that stands in for it.
@@ -120,6 +135,8 @@ pub struct Picture {
     /// What the picture shows, in a sentence.
     pub description: String,
     pub shapes: Vec<Shape>,
+    /// Where the picture runs along one seam.
+    pub axis: Option<SeamAxis>,
 }
 
 /// Distance between hatch lines, and between dots.
@@ -129,7 +146,7 @@ const DOT_STEP: f64 = 6.0;
 impl Picture {
     #[must_use]
     pub fn new(width: f64, height: f64, description: impl Into<String>) -> Self {
-        Self { width, height, description: description.into(), shapes: Vec::new() }
+        Self { width, height, description: description.into(), shapes: Vec::new(), axis: None }
     }
 
     pub fn line(&mut self, from: Place, to: Place, stroke: Stroke) {
@@ -222,9 +239,27 @@ impl Picture {
         self.segments(lines, Stroke::new(Ink::Unseen, 1.0));
     }
 
-    /// A place that a page can be asked about.
-    pub fn spot(&mut self, area: Area, key: impl Into<String>, text: impl Into<String>) {
-        self.shapes.push(Shape::Spot { area, key: key.into(), text: text.into() });
+    /// Dots as wide as the stroke.
+    pub fn dust(&mut self, centres: Vec<Place>, stroke: Stroke) {
+        if !centres.is_empty() {
+            self.shapes.push(Shape::Dots { centres, stroke });
+        }
+    }
+
+    /// A rectangle that joins the ones drawn just before in the same ink, to keep pages small.
+    pub fn boxed(&mut self, area: Area, ink: Ink) {
+        match self.shapes.last_mut() {
+            Some(Shape::Boxes { areas, fill }) if *fill == ink => areas.push(area),
+            _ => self.shapes.push(Shape::Boxes { areas: vec![area], fill: ink }),
+        }
+    }
+
+    /// A dot that joins the ones drawn just before in the same ink and size.
+    pub fn dot(&mut self, centre: Place, stroke: Stroke) {
+        match self.shapes.last_mut() {
+            Some(Shape::Dots { centres, stroke: last }) if *last == stroke => centres.push(centre),
+            _ => self.shapes.push(Shape::Dots { centres: vec![centre], stroke }),
+        }
     }
 
     /// An arrow head at `tip`, pointing along `direction` (any length but zero).

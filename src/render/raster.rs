@@ -83,7 +83,23 @@ impl Pen {
                 self.paint(path, *fill, *stroke);
             }
             Shape::Label(label) => self.label(label),
-            Shape::Spot { .. } => {}
+            Shape::Dots { centres, stroke } => {
+                let mut builder = PathBuilder::new();
+                for [x, y] in centres {
+                    builder.push_circle(*x as f32, *y as f32, (stroke.width / 2.0) as f32);
+                }
+                self.paint(builder.finish(), Some(stroke.ink), None);
+            }
+            Shape::Boxes { areas, fill } => {
+                let boxes = areas.iter().filter_map(|area| {
+                    let [x, y, width, height] =
+                        [area.x, area.y, area.width, area.height].map(|value| value as f32);
+                    tiny_skia::Rect::from_xywh(x, y, width, height)
+                });
+                let mut builder = PathBuilder::new();
+                boxes.for_each(|area| builder.push_rect(area));
+                self.paint(builder.finish(), Some(*fill), None);
+            }
         }
     }
 

@@ -11,9 +11,9 @@ use super::picture::{Anchor, Area, Picture, Place, Stroke, Weight};
 use super::raster::{png, text_width};
 use super::section_view::View;
 use super::strip::panel_title;
-use super::strip_lane::length_or_signed;
+use super::strip_lane::{length_or_signed, value_words};
 use super::texts::{Language, Texts};
-use crate::judge::{JudgedReading, JudgedSeam, JudgedValue, Measurand};
+use crate::judge::{JudgedReading, JudgedSeam, JudgedValue, Measurand, expanded_u_mm};
 use crate::measure::{ProfileArc, ProfileSkin};
 use crate::plan::{JudgedState, Plan, Seam, Side};
 
@@ -89,8 +89,8 @@ pub(super) fn words(value: &JudgedValue<'_>, measurand: Measurand, plan: &Plan, 
     match value.measured {
         Ok(seen) => format!(
             "{name} {} ±{} {}, {}",
-            length_or_signed(seen.value_mm, measurand, plan.units),
-            length(2.0 * seen.u_mm, plan.units),
+            value_words(seen.value_mm, measurand, plan.units),
+            length(expanded_u_mm(seen, &plan.decision), plan.units),
             unit_name(plan.units),
             texts.verdict(value.verdict)
         ),

@@ -92,9 +92,8 @@ impl View {
                 .filter(|[x, y]| {
                     *x > self.area.x && *x < self.area.right() && *y > self.area.y && *y < self.area.bottom()
                 })
-                .map(|[x, y]| [[x - size / 2.0, y], [x + size / 2.0, y]])
                 .collect();
-            picture.segments(dots, Stroke::new(ink, size));
+            picture.dust(dots, Stroke::new(ink, size));
         }
     }
 

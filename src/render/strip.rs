@@ -8,7 +8,7 @@ use super::error::RenderError;
 use super::finish_words::finish_caption;
 use super::format::{along, unit_name};
 use super::ink::Ink;
-use super::picture::{Anchor, Area, Picture, Stroke, Weight};
+use super::picture::{Anchor, Area, Picture, SeamAxis, Stroke, Weight};
 use super::raster::{png, text_width};
 use super::scale::Scale;
 use super::strip_lane::{Lane, draw_lane, lane_headline};
@@ -25,8 +25,11 @@ pub struct StripSettings {
     pub language: Language,
     /// What lies at the curve's first and last point, such as "front" and "rear"; empty where not known.
     pub ends: [String; 2],
-    /// Height of the gap and the flush lane in mm, to draw several seams to one scale; fitted to the seam where `None`.
-    pub lane_mm: [Option<f64>; 2],
+    /// How far the gap and the flush lane reach below and above the middle of the tolerances, mm, to draw several seams to
+    /// one scale; fitted to the seam where `None`.
+    pub reach_mm: [Option<[f64; 2]>; 2],
+    /// Length of seam that fills the width, mm, so that several strips share one scale along; the seam's own where `None`.
+    pub full_length_mm: Option<f64>,
 }
 
 impl Default for StripSettings {
@@ -36,7 +39,8 @@ impl Default for StripSettings {
             pixels_per_unit: 3.0,
             language: Language::English,
             ends: [String::new(), String::new()],
-            lane_mm: [None, None],
+            reach_mm: [None, None],
+            full_length_mm: None,
         }
     }
 }
@@ -49,6 +53,8 @@ const LANE_PLOT: f64 = 118.0;
 const RIBBON: f64 = 11.0;
 const LANE_SPACE: f64 = 14.0;
 const FOOT: f64 = 40.0;
+/// Least share of the width that a short seam gets: room for its marks.
+const LEAST_SHARE: f64 = 0.3;
 
 /// The strip as PNG.
 ///
@@ -74,7 +80,7 @@ pub fn strip_picture(
     let height = HEAD + 2.0 * lane_height + FOOT;
     let mut picture = Picture::new(settings.width, height, description(seam, judged, plan, texts));
     draw_head(&mut picture, plan, seam, texts);
-    let x = Scale::new([0.0, seam.curve.length_mm()], [MARGIN_LEFT + 6.0, settings.width - MARGIN_RIGHT]);
+    let x = along_scale(seam.curve.length_mm(), settings);
     for (index, measurand) in Measurand::BOTH.into_iter().enumerate() {
         let top = HEAD + index as f64 * lane_height;
         let lane = Lane {
@@ -84,14 +90,28 @@ pub fn strip_picture(
             ribbon_height: RIBBON,
             x,
             spacing_mm: seam.station_spacing_mm,
-            range_mm: settings.lane_mm[index],
+            reach_mm: settings.reach_mm[index],
             unit: plan.units,
+            rule: &plan.decision,
             texts,
         };
         draw_lane(&mut picture, judged, &lane);
     }
     draw_foot(&mut picture, plan, &x, settings);
+    picture.axis = Some(SeamAxis {
+        seam: seam.id.0.clone(),
+        places: [x.first_place, x.last_place],
+        along_mm: [x.from, x.to],
+        rows: [HEAD, HEAD + 2.0 * lane_height],
+    });
     Ok(picture)
+}
+
+/// Distances along the seam to places; a short seam is drawn short where a full length is given, but never tiny.
+fn along_scale(length_mm: f64, settings: &StripSettings) -> Scale {
+    let room = [MARGIN_LEFT + 6.0, settings.width - MARGIN_RIGHT];
+    let share = settings.full_length_mm.map_or(1.0, |full_mm| length_mm / full_mm).clamp(LEAST_SHARE, 1.0);
+    Scale::new([0.0, length_mm], [room[0], room[0] + (room[1] - room[0]) * share])
 }
 
 fn description(seam: &Seam, judged: &JudgedSeam, plan: &Plan, texts: &Texts) -> String {

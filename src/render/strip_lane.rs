@@ -5,19 +5,17 @@
 //! the value at the worst of each run; undecided is hatched, unseen dotted.
 //! Does not judge.
 
-use super::format::{length, signed, unit_name};
+use super::format::{length, signed, sixty_fourths, unit_name};
 use super::ink::{Ink, excess_mm, mark, severity};
 use super::picture::{Anchor, Area, Picture, Place, Stroke, Weight};
 use super::raster::text_width;
 use super::scale::Scale;
 use super::strip::place_words;
 use super::texts::Texts;
-use crate::judge::{JudgedReading, JudgedSeam, JudgedValue, Measurand, Verdict};
-use crate::plan::Tolerance;
+use crate::judge::{JudgedReading, JudgedSeam, JudgedValue, Measurand, Verdict, expanded_u_mm};
+use crate::plan::{DecisionRule, Tolerance};
 use crate::units::LengthUnit;
 
-/// Coverage factor of the bars (about 95 %; JCGM 100:2008, 6.3.3).
-const BAR_COVERAGE_FACTOR: f64 = 2.0;
 /// Room above and below the scale for marks and numbers.
 const MARK_ROOM: f64 = 22.0;
 const BADGE_RADIUS: f64 = 7.5;
@@ -31,8 +29,11 @@ pub(super) struct Lane<'a> {
     pub ribbon_height: f64,
     pub x: Scale,
     pub spacing_mm: f64,
-    pub range_mm: Option<f64>,
+    /// How far below and above the middle of the tolerances the lane reaches, mm; fitted to the values where `None`.
+    pub reach_mm: Option<[f64; 2]>,
     pub unit: LengthUnit,
+    /// Gives the coverage factor of the bars.
+    pub rule: &'a DecisionRule,
     pub texts: &'a Texts,
 }
 
@@ -70,7 +71,6 @@ pub(super) fn draw_lane(picture: &mut Picture, judged: &JudgedSeam, lane: &Lane<
     draw_points(picture, judged, lane, &y);
     draw_marks(picture, judged, lane, &y);
     draw_ribbon(picture, judged, lane);
-    draw_spots(picture, judged, lane);
 }
 
 /// Values of a measurand from low to high, mm; the picture's y runs down.
@@ -80,8 +80,8 @@ fn value_scale(judged: &JudgedSeam, lane: &Lane<'_>) -> Scale {
         let value = station.value(lane.measurand);
         low_mm = low_mm.min(value.tolerance.lower_mm());
         high_mm = high_mm.max(value.tolerance.upper_mm());
-        if let (Ok(estimate), None) = (value.measured, lane.range_mm) {
-            let half_mm = BAR_COVERAGE_FACTOR * estimate.u_mm;
+        if let (Ok(estimate), None) = (value.measured, lane.reach_mm) {
+            let half_mm = expanded_u_mm(estimate, lane.rule);
             low_mm = low_mm.min(estimate.value_mm - half_mm);
             high_mm = high_mm.max(estimate.value_mm + half_mm);
         }
@@ -89,9 +89,9 @@ fn value_scale(judged: &JudgedSeam, lane: &Lane<'_>) -> Scale {
     if low_mm > high_mm {
         (low_mm, high_mm) = (0.0, 1.0);
     }
-    if let Some(range_mm) = lane.range_mm {
+    if let Some([below_mm, above_mm]) = lane.reach_mm {
         let middle_mm = (low_mm + high_mm) / 2.0;
-        (low_mm, high_mm) = (middle_mm - range_mm / 2.0, middle_mm + range_mm / 2.0);
+        (low_mm, high_mm) = (middle_mm - below_mm, middle_mm + above_mm);
     }
     let least_mm = 0.1;
     if high_mm - low_mm < least_mm {
@@ -168,6 +168,12 @@ pub(super) fn length_or_signed(value_mm: f64, measurand: Measurand, unit: Length
     }
 }
 
+/// The same with the nearest sixty-fourth behind it where the plan is in inches: `0.101 (7/64)`.
+pub(super) fn value_words(value_mm: f64, measurand: Measurand, unit: LengthUnit) -> String {
+    let number = length_or_signed(value_mm, measurand, unit);
+    if unit == LengthUnit::Inch { format!("{number} ({})", sixty_fourths(value_mm)) } else { number }
+}
+
 fn draw_lane_head(picture: &mut Picture, judged: &JudgedSeam, lane: &Lane<'_>) {
     let y = lane.head.bottom() - 6.0;
     let name = lane.texts.measurand(lane.measurand);
@@ -239,7 +245,7 @@ fn draw_columns(picture: &mut Picture, judged: &JudgedSeam, lane: &Lane<'_>, y: 
         let inset = ((right - left) * 0.12).min(1.2);
         let area =
             Area::new(left + inset, one.min(other), right - left - 2.0 * inset, (one - other).abs().max(1.0));
-        picture.rect(area, Ink::of_verdict(value.verdict, severity(value_mm, &value.tolerance)));
+        picture.boxed(area, Ink::of_verdict(value.verdict, severity(value_mm, &value.tolerance)));
     }
 }
 
@@ -255,7 +261,7 @@ fn draw_line(picture: &mut Picture, judged: &JudgedSeam, lane: &Lane<'_>, y: &Sc
         match station.value(lane.measurand).measured {
             Ok(seen) => {
                 let x = lane.x_of(station);
-                let half_mm = BAR_COVERAGE_FACTOR * seen.u_mm;
+                let half_mm = expanded_u_mm(seen, lane.rule);
                 let ends =
                     [seen.value_mm - half_mm, seen.value_mm + half_mm].map(|end| [x, y.place_held(end)]);
                 bars.push(ends);
@@ -276,8 +282,8 @@ fn draw_points(picture: &mut Picture, judged: &JudgedSeam, lane: &Lane<'_>, y: &
         let ink = Ink::of_verdict(value.verdict, severity(seen.value_mm, &value.tolerance));
         match value.verdict {
             Verdict::Undecided => picture.ring(centre, 2.4, Stroke::new(ink, 1.1)),
-            verdict if verdict.is_out() => picture.disc(centre, 2.4, ink),
-            _ => picture.disc(centre, 1.6, ink),
+            verdict if verdict.is_out() => picture.dot(centre, Stroke::new(ink, 4.8)),
+            _ => picture.dot(centre, Stroke::new(ink, 3.2)),
         }
     }
 }
@@ -289,7 +295,7 @@ fn draw_marks(picture: &mut Picture, judged: &JudgedSeam, lane: &Lane<'_>, y: &S
     let mut taken: Vec<(bool, f64, f64)> = Vec::new();
     for (_, station, value_mm) in marks {
         let value = station.value(lane.measurand);
-        let text = length_or_signed(value_mm, lane.measurand, lane.unit);
+        let text = value_words(value_mm, lane.measurand, lane.unit);
         let width = 2.0 * BADGE_RADIUS + 4.0 + text_width(&text, NUMBER_SIZE, Weight::Bold);
         let room = [lane.plot.x + 4.0, (lane.plot.right() - width).max(lane.plot.x + 4.0)];
         let left = (lane.x_of(station) - width / 2.0).clamp(room[0], room[1]);
@@ -340,35 +346,12 @@ fn draw_ribbon(picture: &mut Picture, judged: &JudgedSeam, lane: &Lane<'_>) {
         let area = Area::new(left, lane.plot.bottom() + 1.0, right - left - 0.6, lane.ribbon_height - 2.0);
         let value = station.value(lane.measurand);
         match (value.verdict, value.measured) {
-            (Verdict::Good, _) => picture.rect(area, Ink::Good),
+            (Verdict::Good, _) => picture.boxed(area, Ink::Good),
             (verdict, Ok(seen)) if verdict.is_out() => {
-                picture.rect(area, Ink::of_verdict(verdict, severity(seen.value_mm, &value.tolerance)));
+                picture.boxed(area, Ink::of_verdict(verdict, severity(seen.value_mm, &value.tolerance)));
             }
             (Verdict::Undecided, _) => picture.hatch(area),
             _ => picture.dots(area),
         }
-    }
-}
-
-/// Places that a page can ask about, with the values as text.
-fn draw_spots(picture: &mut Picture, judged: &JudgedSeam, lane: &Lane<'_>) {
-    for station in &judged.stations {
-        let value = station.value(lane.measurand);
-        let name = lane.texts.measurand(lane.measurand);
-        let place = place_words(station.reading.station.along_mm, lane.unit, lane.texts);
-        let words = match value.measured {
-            Ok(seen) => format!(
-                "{name} {} ±{} {} {place}: {}",
-                length_or_signed(seen.value_mm, lane.measurand, lane.unit),
-                length(BAR_COVERAGE_FACTOR * seen.u_mm, lane.unit),
-                unit_name(lane.unit),
-                lane.texts.verdict(value.verdict)
-            ),
-            Err(reason) => format!("{name} {place}: {}", lane.texts.reason_words(reason)),
-        };
-        let key = format!("{}:{}", judged.seam, station.reading.station.index);
-        let mut column = lane.column(station);
-        column.height += lane.ribbon_height;
-        picture.spot(column, key, words);
     }
 }

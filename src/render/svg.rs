@@ -16,10 +16,16 @@ pub fn svg(picture: &Picture) -> String {
     // Writing to a String cannot fail.
     let _ = write!(
         out,
-        "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {} {}\" role=\"img\" aria-label=\"{name}\">",
+        "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {} {}\" role=\"img\" aria-label=\"{name}\"",
         short(picture.width),
         short(picture.height)
     );
+    if let Some(axis) = &picture.axis {
+        let numbers = [axis.places, axis.along_mm, axis.rows].concat();
+        let numbers: Vec<String> = numbers.into_iter().map(|number| short(number).to_string()).collect();
+        let _ = write!(out, " data-seam=\"{}\" data-axis=\"{}\"", escape(&axis.seam), numbers.join(" "));
+    }
+    out.push('>');
     for shape in &picture.shapes {
         let _ = write_shape(&mut out, shape);
     }
@@ -81,16 +87,24 @@ fn write_shape(out: &mut String, shape: &Shape) -> std::fmt::Result {
                 escape(&label.text)
             )?;
         }
-        Shape::Spot { area, key, text } => write!(
-            out,
-            "<rect class=\"spot\" x=\"{}\" y=\"{}\" width=\"{}\" height=\"{}\" data-key=\"{}\"><title>{}</title></rect>",
-            short(area.x),
-            short(area.y),
-            short(area.width),
-            short(area.height),
-            escape(key),
-            escape(text)
-        )?,
+        Shape::Dots { centres, stroke } => {
+            out.push_str("<path stroke-linecap=\"round\" d=\"");
+            for centre in centres {
+                let [x, y] = centre.map(short);
+                write!(out, "M{x} {y}h0")?;
+            }
+            out.push('"');
+            write_paint(out, None, Some(*stroke))?;
+        }
+        Shape::Boxes { areas, fill } => {
+            out.push_str("<path d=\"");
+            for area in areas {
+                let [x, y, width, height] = [area.x, area.y, area.width, area.height].map(short);
+                write!(out, "M{x} {y}h{width}v{height}h{}z", -width)?;
+            }
+            out.push('"');
+            write_paint(out, Some(*fill), None)?;
+        }
     }
     Ok(())
 }

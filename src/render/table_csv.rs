@@ -2,14 +2,15 @@
 //!
 //! In: the plan's unit and judged seams. Out: UTF-8 CSV with the header of the published table.
 //! Units: the plan's (`_mm` or `_in`); station points in the Car frame; `gap_u`, `flush_u` are standard uncertainties.
-//! What was not measured is an empty cell, never zero; `reason` says why, the gap's reason before the flush's.
+//! What was not measured is an empty cell, never zero. `reason` says why in one token; where gap and flush are both unseen
+//! for different reasons it holds both, as `gap:edge-not-seen flush:no-points`.
 //! Where film is still to come, values are as scanned and verdicts are of the state that the plan judges: `finished.csv`
 //! has both states whole.
 //! Does not round away: five decimals in mm, seven in inches.
 
 use super::error::RenderError;
 use crate::judge::{JudgedReading, JudgedSeam, Measurand};
-use crate::measure::Estimate;
+use crate::measure::{Estimate, Reason, StationReading};
 use crate::plan::Plan;
 use crate::units::LengthUnit;
 
@@ -52,7 +53,6 @@ fn row(seam: &str, station: &JudgedReading, unit: LengthUnit) -> Vec<String> {
     let reading = &station.reading;
     let (gap, gap_u) = cells(reading.gap.as_ref(), unit);
     let (flush, flush_u) = cells(reading.flush.as_ref(), unit);
-    let reason = reading.gap.as_ref().err().or(reading.flush.as_ref().err());
     vec![
         seam.to_owned(),
         reading.station.index.to_string(),
@@ -66,8 +66,22 @@ fn row(seam: &str, station: &JudgedReading, unit: LengthUnit) -> Vec<String> {
         flush,
         flush_u,
         station.value(Measurand::Flush).verdict.word().to_owned(),
-        reason.map_or_else(String::new, |reason| reason.token().to_owned()),
+        reason_cell(reading),
     ]
+}
+
+/// One token; both, each with its measurand, where they differ.
+pub(super) fn reason_cell(reading: &StationReading) -> String {
+    reason_words(reading.gap.as_ref().err().copied(), reading.flush.as_ref().err().copied())
+}
+
+fn reason_words(gap: Option<Reason>, flush: Option<Reason>) -> String {
+    match (gap, flush) {
+        (Some(gap), Some(flush)) if gap != flush => format!("gap:{} flush:{}", gap.token(), flush.token()),
+        (reason, None) | (None, reason) | (reason, Some(_)) => {
+            reason.map_or_else(String::new, |reason| reason.token().to_owned())
+        }
+    }
 }
 
 /// Value and standard uncertainty, or two empty cells.
@@ -86,5 +100,25 @@ pub(super) fn number(value_mm: f64, unit: LengthUnit) -> String {
     } else {
         let rounded = (value_mm * 1e5).round() / 1e5;
         format!("{:.5}", rounded + 0.0)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_reason_is_one_token_unless_gap_and_flush_differ() {
+        let (edge, points) = (Reason::EdgeNotSeen, Reason::NoPoints);
+        let cases = [
+            (None, None, ""),
+            (Some(edge), None, "edge-not-seen"),
+            (None, Some(points), "no-points"),
+            (Some(edge), Some(edge), "edge-not-seen"),
+            (Some(edge), Some(points), "gap:edge-not-seen flush:no-points"),
+        ];
+        for (gap, flush, expected) in cases {
+            assert_eq!(reason_words(gap, flush), expected);
+        }
     }
 }

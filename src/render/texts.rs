@@ -3,8 +3,14 @@
 //! In: a language. Out: its [`Texts`]. Words in files for programs (CSV, JSON) are not translated.
 //! Does not format numbers.
 
+mod english;
+mod german;
+
+use english::ENGLISH;
+use german::GERMAN;
+
 use crate::judge::{Measurand, Verdict};
-use crate::measure::Reason;
+use crate::measure::{Reason, UncertaintySource};
 
 /// A language of pictures and pages.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -41,6 +47,7 @@ pub struct Texts {
     pub flush: &'static str,
     pub verdicts: [&'static str; 7],
     pub reasons: [&'static str; 7],
+    pub sources: [&'static str; 7],
     pub front: &'static str,
     pub rear: &'static str,
     pub left: &'static str,
@@ -79,7 +86,6 @@ pub struct Texts {
     pub settings: &'static str,
     pub inputs: &'static str,
     pub alignment: &'static str,
-    pub uncertainty_note: &'static str,
     pub caution: &'static str,
     pub legend: &'static str,
     pub show_all: &'static str,
@@ -91,6 +97,44 @@ pub struct Texts {
     pub allowed: &'static str,
     pub all: &'static str,
     pub verdict_word: &'static str,
+    pub seams_title: &'static str,
+    pub one_seam: &'static str,
+    pub one_station: &'static str,
+    pub seen_from: &'static str,
+    pub note_interval: &'static str,
+    pub note_plain: &'static str,
+    pub note_guard: &'static str,
+    pub note_shared: &'static str,
+    pub from_to: &'static str,
+    pub at_place: &'static str,
+    pub counted_from: &'static str,
+    pub worst_here: &'static str,
+    pub station_word: &'static str,
+    pub target: &'static str,
+    pub residual: &'static str,
+    pub panel: &'static str,
+    pub rule: &'static str,
+    pub accuracy: &'static str,
+    pub alignment_facts: &'static str,
+    pub bytes: &'static str,
+    pub warnings: &'static str,
+    pub view_title: &'static str,
+    pub view_help: &'static str,
+    pub view_text: &'static str,
+    pub next: &'static str,
+    pub section: &'static str,
+    pub previous: &'static str,
+    pub close: &'static str,
+    pub to_strip: &'static str,
+    pub to_table: &'static str,
+    pub to_view: &'static str,
+    pub zoom_in: &'static str,
+    pub zoom_out: &'static str,
+    pub out_only: &'static str,
+    pub rows_shown: &'static str,
+    pub strip_help: &'static str,
+    pub nothing_out: &'static str,
+    pub contents: &'static str,
     pub as_scanned: &'static str,
     pub when_finished: &'static str,
     pub drawn_as_scanned: &'static str,
@@ -100,7 +144,6 @@ pub struct Texts {
     pub page_finished: &'static str,
     pub finish: &'static str,
     pub finish_note: &'static str,
-    pub panel: &'static str,
     pub scanned_state: &'static str,
     pub scanned_states: [&'static str; 5],
     pub outer_film: &'static str,
@@ -123,176 +166,15 @@ impl Texts {
         }
     }
 
+    /// Where a part of an uncertainty comes from, in words.
+    #[must_use]
+    pub const fn source_words(&self, source: UncertaintySource) -> &'static str {
+        self.sources[source as usize]
+    }
+
     /// Why something is unseen, in words.
     #[must_use]
     pub const fn reason_words(&self, reason: Reason) -> &'static str {
         self.reasons[reason as usize]
     }
 }
-
-static ENGLISH: Texts = Texts {
-    gap: "gap",
-    flush: "flush",
-    verdicts: ["good", "tight", "wide", "low", "high", "undecided", "unseen"],
-    reasons: [
-        "no points here",
-        "one panel is missing",
-        "the edge is not seen",
-        "too few points",
-        "a junction of panels",
-        "one continuous surface",
-        "too little surface beside the edge",
-    ],
-    front: "front",
-    rear: "rear",
-    left: "left",
-    right: "right",
-    top: "top",
-    bottom: "bottom",
-    start: "start",
-    end: "end",
-    along_the_seam: "along the seam",
-    datum: "datum",
-    other: "other",
-    section_at: "section at",
-    of: "of",
-    out: "out",
-    at: "at",
-    stations: "stations",
-    worst: "worst",
-    worst_places: "The worst places",
-    all_good: "Every station is good.",
-    nothing_measured: "Nothing could be measured.",
-    tolerance: "tolerance",
-    nominal: "nominal",
-    from_above: "from above",
-    from_front: "from the front",
-    from_left: "from the left",
-    from_right: "from the right",
-    before: "before",
-    after: "after",
-    change: "change",
-    seams: "Seams",
-    seam: "seam",
-    sections: "Sections at the worst places",
-    readings: "All readings",
-    reason: "reason",
-    budget: "Where the uncertainty comes from",
-    settings: "Settings in force",
-    inputs: "Files",
-    alignment: "Alignment",
-    uncertainty_note: "± is the expanded uncertainty U; a verdict is given only where it is proved with U taken into account.",
-    caution: "Measurements guide the work; they do not replace judgement. Support and secure panels before loosening \
-              anything, keep hands clear of shut lines, and check latches, hinges and safety catches by hand after \
-              every change.",
-    legend: "good is quiet; T tight, W wide, L low, H high; hatched: undecided; dotted: unseen",
-    show_all: "show",
-    source: "source",
-    beyond_limit: "beyond the limit",
-    proud: "proud",
-    deep: "low",
-    from_end: "from",
-    allowed: "Allowed:",
-    all: "all",
-    verdict_word: "verdict",
-    as_scanned: "as scanned",
-    when_finished: "when finished",
-    drawn_as_scanned: "when finished; drawn as scanned",
-    judged_scanned: "judged as scanned; film to come will add",
-    judged_finished: "judged as finished, film to come included",
-    page_scanned: "Verdicts are on the car as scanned; what the film still to come changes is given beside them.",
-    page_finished: "Verdicts are on the car as expected when finished: the film still to come is taken into account, and its \
-                    doubt with it.",
-    finish: "Finish still to come",
-    finish_note: "Film narrows a gap by what both edges get, and changes a flush by the difference of the two outer faces. \
-                  Edges are taken to get the same film all along; sharp ones get less, and fat edges, filler and \
-                  sanding are not foreseen.",
-    panel: "panel",
-    scanned_state: "scanned",
-    scanned_states: ["bare", "primed", "before clearcoat", "finished", "as the plan says"],
-    outer_film: "outer face",
-    edge_film: "edge",
-};
-
-static GERMAN: Texts = Texts {
-    gap: "Spalt",
-    flush: "Bündigkeit",
-    verdicts: ["gut", "eng", "weit", "tief", "hoch", "unentschieden", "ungesehen"],
-    reasons: [
-        "hier keine Punkte",
-        "ein Blech fehlt",
-        "Kante nicht gesehen",
-        "zu wenige Punkte",
-        "Stoß mehrerer Bleche",
-        "durchgehende Fläche",
-        "zu wenig Fläche neben der Kante",
-    ],
-    front: "vorn",
-    rear: "hinten",
-    left: "links",
-    right: "rechts",
-    top: "oben",
-    bottom: "unten",
-    start: "Anfang",
-    end: "Ende",
-    along_the_seam: "entlang der Fuge",
-    datum: "Bezug",
-    other: "Gegenseite",
-    section_at: "Schnitt bei",
-    of: "von",
-    out: "außerhalb",
-    at: "bei",
-    stations: "Stellen",
-    worst: "schlechteste",
-    worst_places: "Die schlechtesten Stellen",
-    all_good: "Jede Stelle ist gut.",
-    nothing_measured: "Nichts konnte gemessen werden.",
-    tolerance: "Toleranz",
-    nominal: "Sollwert",
-    from_above: "von oben",
-    from_front: "von vorn",
-    from_left: "von links",
-    from_right: "von rechts",
-    before: "vorher",
-    after: "nachher",
-    change: "Änderung",
-    seams: "Fugen",
-    seam: "Fuge",
-    sections: "Schnitte an den schlechtesten Stellen",
-    readings: "Alle Messwerte",
-    reason: "Grund",
-    budget: "Woher die Unsicherheit kommt",
-    settings: "Einstellungen",
-    inputs: "Dateien",
-    alignment: "Ausrichtung",
-    uncertainty_note: "± ist die erweiterte Messunsicherheit U; geurteilt wird nur, wo es mit U bewiesen ist.",
-    caution: "Messwerte leiten die Arbeit, sie ersetzen kein Urteil. Bleche vor dem Lösen abstützen und sichern, Hände \
-              aus den Fugen halten, Schlösser, Scharniere und Fanghaken nach jeder Änderung von Hand prüfen.",
-    legend: "Gutes ist still; T eng, W weit, L tief, H hoch; schraffiert: unentschieden; gepunktet: ungesehen",
-    show_all: "zeigen",
-    source: "Quelle",
-    beyond_limit: "außerhalb der Grenze",
-    proud: "vorstehend",
-    deep: "tief",
-    from_end: "von",
-    allowed: "Erlaubt:",
-    all: "alle",
-    verdict_word: "Urteil",
-    as_scanned: "wie gescannt",
-    when_finished: "fertig lackiert",
-    drawn_as_scanned: "fertig lackiert; gezeichnet wie gescannt",
-    judged_scanned: "beurteilt wie gescannt; der Lack bringt noch",
-    judged_finished: "beurteilt fertig lackiert, mit noch fehlendem Lack",
-    page_scanned: "Geurteilt wird über das Auto wie gescannt; was der noch fehlende Lack ändert, steht daneben.",
-    page_finished: "Geurteilt wird über das Auto, wie es fertig lackiert zu erwarten ist: der noch fehlende Lack und seine \
-                    Unsicherheit sind eingerechnet.",
-    finish: "Noch fehlender Lack",
-    finish_note: "Lack macht einen Spalt um die Schicht beider Kanten enger und ändert die Bündigkeit um den Unterschied der \
-                  beiden Außenflächen. Die Kanten sind überall gleich beschichtet gedacht; scharfe Kanten bekommen \
-                  weniger, und Wulste, Spachtel und Schleifen sind nicht vorgesehen.",
-    panel: "Blech",
-    scanned_state: "gescannt",
-    scanned_states: ["blank", "grundiert", "vor dem Klarlack", "fertig", "laut Plan"],
-    outer_film: "Außenfläche",
-    edge_film: "Kante",
-};

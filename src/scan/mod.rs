@@ -7,6 +7,8 @@
 mod look;
 mod sieve;
 mod source;
+mod surface_normals;
+mod thinner;
 
 pub use look::{ScanLook, UnitWarning, look};
 pub use sieve::Sieve;
@@ -14,3 +16,5 @@ pub use source::{
     NoTriangles, PassedOver, PointBlock, PointSink, ScanFailure, ScanSource, SourceFacts, Triangle,
     TriangleSink, VecSource,
 };
+pub use surface_normals::surface_normals;
+pub use thinner::Thinner;

@@ -69,17 +69,17 @@ pub trait PointSink {
     }
 
     /// Hears of points that the sieve kept back.
-    fn pass_over(&mut self, _run: &PassedOver) {}
+    fn pass_over(&mut self, _run: &PassedOver<'_>) {}
 }
 
 /// A run of points that a sink's own sieve kept back.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct PassedOver {
+pub struct PassedOver<'a> {
     pub count: u64,
     /// Those among them with a coordinate that is infinite or not a number.
     pub not_finite: u64,
-    /// One point of the run, mm, kept back or not.
-    pub example: Point3<f64>,
+    /// Some points of the run at even steps, mm, kept back or not: at least the first, a few hundred thousand in a scan.
+    pub examples: &'a [Point3<f64>],
 }
 
 /// Takes the triangles of one part.

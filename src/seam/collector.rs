@@ -111,10 +111,12 @@ impl PointSink for Collector<'_> {
         self.corridors.curves.iter().any(|curve| curve.wants_normals)
     }
 
-    fn pass_over(&mut self, run: &PassedOver) {
+    fn pass_over(&mut self, run: &PassedOver<'_>) {
         self.points_seen += run.count;
         self.points_not_finite += run.not_finite;
-        self.note_distance(&run.example);
+        if let Some(first) = run.examples.first() {
+            self.note_distance(first);
+        }
     }
 }
 

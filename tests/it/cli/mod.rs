@@ -4,3 +4,4 @@ mod batch;
 mod finish;
 mod measure;
 mod program;
+mod view;

@@ -2,6 +2,6 @@
 
 mod accepted;
 mod finished;
-mod made_seams;
+pub mod made_seams;
 mod pages;
 mod pictures;
