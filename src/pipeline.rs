@@ -5,19 +5,21 @@
 //! Results are put together in plan order, so they do not depend on the number of threads.
 //! Does not touch the disk and does not look at the clock: a [`Watch`] hears which stage begins.
 
+use std::sync::atomic::{AtomicUsize, Ordering};
+
+use nalgebra::Point3;
 use rayon::prelude::*;
 use thiserror::Error;
 
 use crate::align::{AlignError, AlignSettings, Alignment, align, spread_out};
 use crate::judge::{JudgedSeam, judge_seam, with_finish};
-use crate::measure::{MeasureSettings, measure_seam};
+use crate::measure::{MeasureSettings, SeamReadings, Spread, measure_seam_spread};
 use crate::plan::Plan;
 use crate::scan::{
     PassedOver, PointBlock, PointSink, ScanFailure, ScanSource, Sieve, Thinner, Triangle, TriangleSink,
 };
 use crate::seam::{BandParts, Collector, Corridors, Gathered};
 use crate::summarise::{ScanSummary, summarise_scan};
-use nalgebra::Point3;
 
 /// Why there are no readings at all.
 #[derive(Debug, Error)]
@@ -54,6 +56,8 @@ pub trait Watch: Sync {
     fn begin(&self, _stage: Stage) {}
     /// So many of so many parts of the scan are gathered.
     fn gathered(&self, _parts_done: usize, _parts: usize) {}
+    /// So many of so many stations are measured.
+    fn measured(&self, _stations_done: usize, _stations: usize) {}
     /// True where the run should end early.
     fn is_stopped(&self) -> bool {
         false
@@ -106,18 +110,7 @@ pub fn measure_scan(
         .collect();
     watch.begin(Stage::Measure);
     let settings = MeasureSettings::for_plan(plan);
-    let readings = plan
-        .seams
-        .par_iter()
-        .zip(&gathered.bands)
-        .map(|(seam, band)| {
-            if watch.is_stopped() {
-                Err(MeasureError::Stopped)
-            } else {
-                Ok(measure_seam(seam, band, &settings))
-            }
-        })
-        .collect::<Result<Vec<_>, MeasureError>>()?;
+    let readings = measure_seams(plan, &gathered, &settings, watch)?;
     watch.begin(Stage::Judge);
     let seams: Vec<JudgedSeam> = plan
         .seams
@@ -137,6 +130,38 @@ pub fn measure_scan(
         points_not_finite: gathered.points_not_finite,
         surface,
     })
+}
+
+fn measure_seams(
+    plan: &Plan,
+    gathered: &Gathered,
+    settings: &MeasureSettings,
+    watch: &dyn Watch,
+) -> Result<Vec<SeamReadings>, MeasureError> {
+    let stations = plan.seams.iter().map(|seam| seam.stations().len()).sum();
+    let done = AtomicUsize::new(0);
+    plan.seams
+        .par_iter()
+        .zip(&gathered.bands)
+        .map(|(seam, band)| {
+            if watch.is_stopped() {
+                return Err(MeasureError::Stopped);
+            }
+            let readings = measure_seam_spread(seam, band, settings, &OnThreads);
+            let own = readings.stations.len();
+            watch.measured(own + done.fetch_add(own, Ordering::Relaxed), stations);
+            Ok(readings)
+        })
+        .collect()
+}
+
+/// Stations of one seam on all threads.
+struct OnThreads;
+
+impl Spread for OnThreads {
+    fn each(&self, count: usize, work: &(dyn Fn(usize) + Sync)) {
+        (0..count).into_par_iter().for_each(work);
+    }
 }
 
 /// One part of a scan: what lies near the seams, and a few points of all of it.
@@ -185,7 +210,7 @@ fn gather(
 ) -> Result<(Gathered, Vec<Point3<f64>>), MeasureError> {
     let is_mesh = source.is_mesh();
     let parts = if is_mesh { source.triangle_part_count() } else { source.part_count() };
-    let done = std::sync::atomic::AtomicUsize::new(0);
+    let done = AtomicUsize::new(0);
     let limit = (SURFACE_CANDIDATES / parts.max(1)).max(2000);
     let collected = (0..parts)
         .into_par_iter()
@@ -200,7 +225,7 @@ fn gather(
             } else {
                 source.read_points(part, &mut both)?;
             }
-            watch.gathered(1 + done.fetch_add(1, std::sync::atomic::Ordering::Relaxed), parts);
+            watch.gathered(1 + done.fetch_add(1, Ordering::Relaxed), parts);
             Ok((both.near, both.thinned))
         })
         .collect::<Result<Vec<_>, MeasureError>>()?;

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 use shutline::files::{OutputFolder, open_scan, read_plan};
 use shutline::judge::Measurand;
-use shutline::pipeline::{MeasuredScan, Unwatched, measure_scan};
+use shutline::pipeline::{MeasuredScan, measure_scan};
 use shutline::plan::Plan;
 use shutline::render::{Language, change_strip_picture, changes_csv, comparison_json, comparison_page, png};
 use shutline::summarise::{CompareSettings, Comparison, compare, describe_move};
@@ -13,6 +13,7 @@ use shutline::summarise::{CompareSettings, Comparison, compare, describe_move};
 use super::align::open_reference;
 use super::exit_code::Outcome;
 use super::messages::{Failure, Talk, print_data};
+use super::progress::Progress;
 
 /// Pixels for each 1/96 inch: 288 a printed inch.
 const PIXELS_PER_UNIT: f64 = 3.0;
@@ -47,8 +48,12 @@ impl Compare {
         let reference = open_reference(&plan, &self.plan)?;
         let measure = |path: &Path| -> Result<MeasuredScan, Failure> {
             talk.line(format!("measuring {}", path.display()));
+            let progress = Progress::start(talk.is_quiet);
             let source = open_scan(path, plan.scan.units)?;
-            Ok(measure_scan(source.as_ref(), &plan, reference.as_deref(), &Unwatched)?)
+            progress.expect_bytes(source.facts().byte_count);
+            let measured = measure_scan(source.as_ref(), &plan, reference.as_deref(), &progress)?;
+            progress.finish();
+            Ok(measured)
         };
         let (before, after) = (measure(&self.before)?, measure(&self.after)?);
         let comparison = compare(&plan, &before.seams, &after.seams, &CompareSettings::default())?;

@@ -61,6 +61,7 @@ impl Measure {
         let plan = &read.plan;
         let folder = OutputFolder::begin(&self.out)?;
         let source = open_scan(&self.scan, plan.scan.units)?;
+        progress.expect_bytes(source.facts().byte_count);
         let reference = open_reference(plan, &self.plan)?;
         let (measured, hash) = rayon::join(
             || measure_scan(source.as_ref(), plan, reference.as_deref(), &progress),

@@ -27,10 +27,11 @@ mod view;
 use std::process::ExitCode;
 
 use clap::Parser;
+use shutline::files::remove_unfinished;
 
 use args::{Arguments, Command};
 use exit_code::Outcome;
-use messages::Talk;
+use messages::{Failure, Talk};
 
 /// Runs the program.
 pub fn run() -> ExitCode {
@@ -39,6 +40,8 @@ pub fn run() -> ExitCode {
         Err(error) => return explain_usage(&error),
     };
     let talk = Talk { is_quiet: arguments.quiet };
+    // Without a handler a run can still be ended; it may then leave a file whose name says that it is unfinished.
+    let _ = ctrlc::set_handler(stop);
     let result = match &arguments.command {
         Command::Measure(command) => command.run(talk),
         Command::Compare(command) => command.run(talk),
@@ -60,6 +63,13 @@ pub fn run() -> ExitCode {
             Outcome::Failed
         })
         .into()
+}
+
+/// Ctrl-C: leaves nothing half-written.
+fn stop() {
+    remove_unfinished();
+    Failure::new("stopped before the end; earlier results are as they were").say();
+    std::process::exit(Outcome::Failed as i32);
 }
 
 /// Help and version are no failures; anything else typed wrongly is.

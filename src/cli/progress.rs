@@ -1,8 +1,8 @@
-//! How far a run is: a bar where a person waits, stage times where they are asked for, and Ctrl-C.
+//! How far a run is: a bar with rate and rest where a person waits, and stage times where they are asked for.
 
 use std::fmt::Write;
 use std::io::IsTerminal;
-use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Mutex, PoisonError};
 use std::time::{Duration, Instant};
 
@@ -12,28 +12,58 @@ use shutline::pipeline::{Stage, Watch};
 /// A bar appears only for work that takes longer than this.
 const PATIENCE: Duration = Duration::from_secs(1);
 
-static IS_INTERRUPTED: AtomicBool = AtomicBool::new(false);
+const BYTES_BAR: &str = "{msg} {wide_bar} {bytes} of {total_bytes}, {bytes_per_sec}, {eta} left";
+const COUNT_BAR: &str = "{msg} {wide_bar} {pos} of {len}, {per_sec}, {eta} left";
 
 /// Watches one run.
 pub struct Progress {
     started: Instant,
     begun: Mutex<Vec<(&'static str, Instant)>>,
     beside: Mutex<Vec<(&'static str, Duration)>>,
+    /// Of the scan; 0 where it is not known.
+    byte_count: AtomicU64,
     bar: ProgressBar,
 }
 
 impl Progress {
     /// Starts the clock; the bar stays away when quiet or when nobody looks.
     pub fn start(is_quiet: bool) -> Self {
-        // A second run in one process finds the handler set already, which is as good.
-        let _ = ctrlc::set_handler(|| IS_INTERRUPTED.store(true, Ordering::Relaxed));
         let is_seen = !is_quiet && std::io::stderr().is_terminal();
         let target = if is_seen { ProgressDrawTarget::stderr() } else { ProgressDrawTarget::hidden() };
-        let bar = ProgressBar::with_draw_target(None, target);
-        if let Ok(style) = ProgressStyle::with_template("{msg} {wide_bar} {percent}%  {eta} left") {
-            bar.set_style(style);
+        Self {
+            started: Instant::now(),
+            begun: Mutex::new(Vec::new()),
+            beside: Mutex::new(Vec::new()),
+            byte_count: AtomicU64::new(0),
+            bar: ProgressBar::with_draw_target(None, target),
         }
-        Self { started: Instant::now(), begun: Mutex::new(Vec::new()), beside: Mutex::new(Vec::new()), bar }
+    }
+
+    /// How many bytes there are to read, so that the bar can say how fast.
+    pub fn expect_bytes(&self, byte_count: Option<u64>) {
+        self.byte_count.store(byte_count.unwrap_or(0), Ordering::Relaxed);
+    }
+
+    /// So many of so many points are made.
+    pub fn made(&self, points: u64, whole: u64) {
+        self.show("making points", COUNT_BAR, points, whole);
+    }
+
+    /// Moves the bar, if the run has taken long enough for one.
+    fn show(&self, what: &'static str, template: &str, done: u64, whole: u64) {
+        if self.started.elapsed() <= PATIENCE {
+            return;
+        }
+        if self.bar.message() != what {
+            // The rate of another stage says nothing about this one.
+            self.bar.reset();
+            self.bar.set_message(what);
+            if let Ok(style) = ProgressStyle::with_template(template) {
+                self.bar.set_style(style);
+            }
+        }
+        self.bar.set_length(whole);
+        self.bar.set_position(done);
     }
 
     /// A stage that is not the pipeline's own begins.
@@ -83,14 +113,17 @@ impl Watch for Progress {
     }
 
     fn gathered(&self, parts_done: usize, parts: usize) {
-        if self.started.elapsed() > PATIENCE {
-            self.bar.set_length(parts as u64);
-            self.bar.set_message("reading the scan");
-            self.bar.set_position(parts_done as u64);
+        let bytes = self.byte_count.load(Ordering::Relaxed);
+        let (done, parts) = (parts_done as u64, parts.max(1) as u64);
+        if bytes == 0 {
+            self.show("reading the scan", COUNT_BAR, done, parts);
+        } else {
+            let bytes_done = (u128::from(bytes) * u128::from(done) / u128::from(parts)) as u64;
+            self.show("reading the scan", BYTES_BAR, bytes_done, bytes);
         }
     }
 
-    fn is_stopped(&self) -> bool {
-        IS_INTERRUPTED.load(Ordering::Relaxed)
+    fn measured(&self, stations_done: usize, stations: usize) {
+        self.show("measuring stations", COUNT_BAR, stations_done as u64, stations as u64);
     }
 }

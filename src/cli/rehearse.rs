@@ -12,7 +12,11 @@ use shutline::rehearse::{
 
 use super::exit_code::Outcome;
 use super::messages::{Failure, Talk};
+use super::progress::Progress;
 use super::rehearse_gannet::write_gannet;
+
+/// The bar moves after so many points.
+const POINTS_PER_NOTE: u64 = 1 << 18;
 
 /// Make a practice scan with known gap and flush, to see what accuracy to expect
 #[derive(Debug, Args)]
@@ -100,7 +104,7 @@ impl Rehearse {
         let (point_count, truth) = if settings.output.mesh {
             write_mesh(writer, &plan, &settings)?
         } else {
-            self.write_cloud(writer, &plan, &settings)?
+            self.write_cloud(writer, &plan, &settings, talk)?
         };
         let truth_path = self.truth.clone().unwrap_or_else(|| out.with_file_name("truth.csv"));
         write_file(&truth_path, truth.as_bytes())?;
@@ -147,6 +151,7 @@ impl Rehearse {
         mut writer: PlyWriter,
         plan: &Plan,
         settings: &Rehearsal,
+        talk: Talk,
     ) -> Result<(u64, String), Failure> {
         let mut seam_points = 0_u64;
         let mut trouble: Option<WriteError> = None;
@@ -161,9 +166,16 @@ impl Rehearse {
         }
         let rest = self.points.unwrap_or(0).saturating_sub(seam_points);
         let scanner_from_car = displacement(&settings.displacement);
+        let progress = Progress::start(talk.is_quiet);
+        let mut made = 0;
         background(plan, rest, settings.seed, |point, normal| {
+            made += 1;
+            if made % POINTS_PER_NOTE == 0 {
+                progress.made(made, rest);
+            }
             writer.point(&scanner_from_car.point(&point), &scanner_from_car.vector(&normal), 90)
         })?;
+        progress.finish();
         Ok((writer.finish()?, truth_csv(plan, &truth)))
     }
 }

@@ -14,6 +14,8 @@ use std::path::{Component, Path, PathBuf};
 use tempfile::TempDir;
 use thiserror::Error;
 
+use super::unfinished::{Unfinished, pass_gate};
+
 /// Why results could not be written; nothing of the earlier results has changed then.
 #[derive(Debug, Error)]
 pub enum WriteError {
@@ -32,6 +34,7 @@ pub enum WriteError {
 pub struct OutputFolder {
     target: PathBuf,
     staging: TempDir,
+    unfinished: Unfinished,
     /// Held until the end, where the system lets folders be locked.
     lock: Option<File>,
 }
@@ -56,7 +59,8 @@ impl OutputFolder {
             .prefix(&format!(".{name}-unfinished-"))
             .tempdir_in(if target.file_name().is_some() { &parent } else { target })
             .map_err(|source| disk(target, source))?;
-        Ok(Self { target: target.to_owned(), staging, lock })
+        let unfinished = Unfinished::new(staging.path());
+        Ok(Self { target: target.to_owned(), staging, unfinished, lock })
     }
 
     /// Writes one file of the set, such as `strips/hood-cowl.png`.
@@ -70,6 +74,7 @@ impl OutputFolder {
             return Err(WriteError::BadName { name: name.to_owned() });
         }
         let path = self.staging.path().join(relative);
+        let _gate = pass_gate();
         if let Some(folder) = path.parent() {
             fs::create_dir_all(folder).map_err(|source| disk(&self.target, source))?;
         }
@@ -82,8 +87,9 @@ impl OutputFolder {
     /// # Errors
     /// The disk refuses a rename.
     pub fn finish(self) -> Result<(), WriteError> {
+        let gate = pass_gate();
         let result = self.move_into_place().map_err(|source| disk(&self.target, source));
-        drop(self.lock);
+        drop((gate, self.unfinished, self.lock));
         result
     }
 
@@ -123,7 +129,9 @@ pub fn write_file(path: &Path, bytes: &[u8]) -> Result<(), WriteError> {
     #[cfg(unix)]
     builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o644));
     let mut file = builder.tempfile_in(folder).map_err(|source| disk(path, source))?;
+    let _unfinished = Unfinished::new(file.path());
     file.write_all(bytes).and_then(|()| file.as_file().sync_all()).map_err(|source| disk(path, source))?;
+    let _gate = pass_gate();
     file.persist(path).map_err(|error| disk(path, error.error))?;
     Ok(())
 }

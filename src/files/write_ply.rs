@@ -13,6 +13,7 @@ use nalgebra::{Point3, Vector3};
 use tempfile::NamedTempFile;
 
 use super::WriteError;
+use super::unfinished::{Unfinished, pass_gate};
 use crate::units::LengthUnit;
 
 /// What a point carries besides its place.
@@ -29,6 +30,7 @@ pub struct PlyWriter {
     path: PathBuf,
     layout: PlyLayout,
     file: BufWriter<NamedTempFile>,
+    unfinished: Unfinished,
     point_count: u64,
     triangle_count: u64,
 }
@@ -56,6 +58,7 @@ impl PlyWriter {
         let mut writer = Self {
             path: path.to_owned(),
             layout,
+            unfinished: Unfinished::new(file.path()),
             file: BufWriter::with_capacity(BUFFER_BYTES, file),
             point_count: 0,
             triangle_count: 0,
@@ -115,7 +118,9 @@ impl PlyWriter {
         self.put(head.as_bytes())?;
         let file = self.file.into_inner().map_err(|error| failed(error.into_error()))?;
         file.as_file().sync_all().map_err(failed)?;
+        let gate = pass_gate();
         file.persist(&path).map_err(|error| failed(error.error))?;
+        drop((gate, self.unfinished));
         Ok(self.point_count)
     }
 

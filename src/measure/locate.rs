@@ -7,6 +7,7 @@
 //! Does not measure: good to a few tenths of a millimetre.
 
 use super::reading::Reason;
+use super::spread::{Spread, gather};
 use crate::geometry::{NormalEquations, median_in_place, tukey_weight};
 use crate::section::{FlatPoint, FlatSeam, keep_upper_layer};
 
@@ -44,14 +45,12 @@ pub(super) struct Node {
 }
 
 /// Looks at every node of a seam.
-pub(super) fn locate_nodes(flat: &FlatSeam) -> Vec<Node> {
+pub(super) fn locate_nodes(flat: &FlatSeam, spread: &dyn Spread) -> Vec<Node> {
     let count = (flat.track.length_mm() / NODE_STEP_MM).floor() as usize + 1;
-    (0..count)
-        .map(|index| {
-            let s_mm = index as f64 * NODE_STEP_MM;
-            Node { s_mm, finding: locate(flat.slab(s_mm, NODE_REACH_MM)) }
-        })
-        .collect()
+    gather(spread, count, |index| {
+        let s_mm = index as f64 * NODE_STEP_MM;
+        Node { s_mm, finding: locate(flat.slab(s_mm, NODE_REACH_MM)) }
+    })
 }
 
 fn locate(points: &[FlatPoint]) -> Result<[NodeSide; 2], Reason> {

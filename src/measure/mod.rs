@@ -25,6 +25,7 @@ mod seam;
 mod settings;
 mod shared;
 mod smoothing;
+mod spread;
 mod station;
 mod surface_noise;
 #[cfg(test)]
@@ -36,5 +37,6 @@ pub use reading::{
     Component, EdgeReading, Estimate, Profile, ProfileArc, ProfilePoint, ProfileSkin, Reason, SeamReadings,
     StationReading, UncertaintySource, Warning,
 };
-pub use seam::measure_seam;
+pub use seam::{measure_seam, measure_seam_spread};
 pub use settings::{DEFAULT_ACCURACY_MM, MeasureSettings};
+pub use spread::{InOrder, Spread};

@@ -13,6 +13,7 @@ use super::report::{Context, report_stations, unmeasured};
 use super::settings::MeasureSettings;
 use super::shared::{Shared, shared_curvature, shared_radius};
 use super::smoothing::{Smoothing, estimate_smoothing};
+use super::spread::{InOrder, Spread, gather};
 use super::station::{Fitted, SideKnowledge, fit_station};
 use super::window::choose_band_mm;
 use crate::geometry::median_in_place;
@@ -32,11 +33,22 @@ const PLAN_RADIUS_SHARE: f64 = 0.03;
 /// Measures all stations of a seam.
 #[must_use]
 pub fn measure_seam(seam: &Seam, band: &SeamBand, settings: &MeasureSettings) -> SeamReadings {
+    measure_seam_spread(seam, band, settings, &InOrder)
+}
+
+/// [`measure_seam`] with its stations handed to a [`Spread`]; the readings are the same.
+#[must_use]
+pub fn measure_seam_spread(
+    seam: &Seam,
+    band: &SeamBand,
+    settings: &MeasureSettings,
+    spread: &dyn Spread,
+) -> SeamReadings {
     let oriented = if seam.curve.has_given_normals() { None } else { find_outward(band, &seam.curve) };
     let is_outward_assumed = !seam.curve.has_given_normals();
     let curve = oriented.as_ref().unwrap_or(&seam.curve);
     let plan_flat = FlatSeam::along_plan(band, curve);
-    let nodes = locate_nodes(&plan_flat);
+    let nodes = locate_nodes(&plan_flat, spread);
     let mut readings = SeamReadings {
         seam: seam.id.clone(),
         stations: Vec::new(),
@@ -44,7 +56,7 @@ pub fn measure_seam(seam: &Seam, band: &SeamBand, settings: &MeasureSettings) ->
         spacing_mm: spacing_mm(&plan_flat.cells, band.thinning),
     };
     readings.stations = match lay_centre_line(&nodes, &plan_flat.track, seam.datum_side) {
-        Some(line) => measure_along(seam, band, &line, &nodes, settings),
+        Some(line) => measure_along((seam, band), &line, &nodes, settings, spread),
         None => {
             let reason_at = |along_mm: f64| reason_near(&nodes, along_mm);
             seam.stations()
@@ -68,6 +80,7 @@ struct Run<'a> {
     line: &'a CentreLine,
     datum: usize,
     settings: &'a MeasureSettings,
+    spread: &'a dyn Spread,
     spacing_mm: f64,
     smoothing_mm: f64,
     /// Distances of the stations along the centre line, mm.
@@ -75,11 +88,11 @@ struct Run<'a> {
 }
 
 fn measure_along(
-    seam: &Seam,
-    band: &SeamBand,
+    (seam, band): (&Seam, &SeamBand),
     line: &CentreLine,
     nodes: &[Node],
     settings: &MeasureSettings,
+    spread: &dyn Spread,
 ) -> Vec<StationReading> {
     let station_place = |station| line.curve.nearest(&seam.station_point(station)).along_mm;
     let flat = FlatSeam::new(band, Track::of(&line.curve), |along_mm| line.line_s_mm(along_mm));
@@ -90,6 +103,7 @@ fn measure_along(
         line,
         datum: usize::from(seam.datum_side == Side::Right),
         settings,
+        spread,
         smoothing_mm: 0.0,
         places: seam.stations().iter().map(station_place).collect(),
     };
@@ -99,8 +113,12 @@ fn measure_along(
         None => estimate_smoothing(&run.flat, &sharp, settings),
     };
     run.smoothing_mm = smoothing.width_mm();
-    let alone = run.fit_all(|s_mm, side| run.first_knowledge(s_mm, side));
-    let bands_mm = [0, 1].map(|side| choose_band_mm(&run.flat, &alone, side, settings));
+    // Without smoothing a second fit would be the first over again.
+    let is_sharp = run.smoothing_mm <= 0.0;
+    let alone = if is_sharp { sharp } else { run.fit_all(|s_mm, side| run.first_knowledge(s_mm, side)) };
+    let bands_mm: Vec<Option<f64>> =
+        gather(spread, 2, |side| choose_band_mm(&run.flat, &alone, side, settings));
+    let bands_mm = [bands_mm[0], bands_mm[1]];
     let banded = run.fit_all(|s_mm, side| {
         let first = run.first_knowledge(s_mm, side);
         let radius_mm = run.radius(&alone, side, s_mm).map(|shared| shared.value);
@@ -122,12 +140,12 @@ fn measure_along(
 }
 
 impl Run<'_> {
-    fn fit_all(&self, knowledge: impl Fn(f64, usize) -> SideKnowledge) -> Vec<Fitted> {
-        let fit = |s_mm: &f64| {
-            let known = [0, 1].map(|side| knowledge(*s_mm, side));
-            fit_station(&self.flat, *s_mm, self.datum, &known, self.settings)
-        };
-        self.places.iter().map(fit).collect()
+    fn fit_all(&self, knowledge: impl Fn(f64, usize) -> SideKnowledge + Sync) -> Vec<Fitted> {
+        gather(self.spread, self.places.len(), |index| {
+            let s_mm = self.places[index];
+            let known = [0, 1].map(|side| knowledge(s_mm, side));
+            fit_station(&self.flat, s_mm, self.datum, &known, self.settings)
+        })
     }
 
     fn first_knowledge(&self, s_mm: f64, _side: usize) -> SideKnowledge {

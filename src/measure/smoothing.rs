@@ -118,6 +118,8 @@ fn add_station(
         return;
     }
     let limit_mm = TUKEY_SIGMAS * arc.sigma_mm.max(LEAST_SIGMA_MM) + 0.02;
+    let farthest_mm = arc.radius_mm + limit_mm;
+    let slope = skin.slope(arc.centre_q_mm);
     // Sums over the points in (edge, radius, s²) for the residual.
     let mut own = [[0.0; 3]; 3];
     let mut own_right = [0.0; 3];
@@ -126,7 +128,9 @@ fn add_station(
         let ds_mm = f64::from(point.s_mm) - station.s_mm;
         let across = SIGNS[side] * u - arc.centre_q_mm - arc.edge_slope * ds_mm;
         let up = v - arc.centre_z_mm - skin.along_term_mm(arc.centre_q_mm, ds_mm);
-        let slope = skin.slope(arc.centre_q_mm);
+        if across.abs() > farthest_mm || up.abs() > farthest_mm {
+            continue;
+        }
         let distance_mm = across.hypot(up);
         let length = (distance_mm * slope.hypot(1.0)).max(1e-12);
         let (cosine, sine) = ((up - across * slope) / length, (-across - up * slope) / length);

@@ -7,7 +7,7 @@
 
 use super::settings::MeasureSettings;
 use crate::geometry::{ArcTask, SkinPatch, SkinSample, TangentArc, fit_skin_patch, fit_tangent_arc};
-use crate::section::{FlatSeam, Tilt};
+use crate::section::{FlatPoint, FlatSeam, Tilt};
 
 /// Rounds of re-centring and levelling; both stand still to a tenth of a micrometre after three.
 const ROUNDS: usize = 3;
@@ -17,6 +17,10 @@ const HEM_MARGIN_MM: f64 = 0.6;
 pub(super) const BAND_MARGIN_MM: f64 = 1.3;
 /// A hem's radius until it is known: points of larger hems must not count as surface, mm.
 pub(super) const RADIUS_UNKNOWN_MM: f64 = 3.5;
+/// Points further under or over the datum surface than this belong to no hem, mm.
+const DEEPEST_MM: f64 = 14.0;
+/// How far the rounds may move mid-gap and turn the section before the whole slab is looked at again, mm.
+const CORE_MARGIN_MM: f64 = 4.0;
 /// Start of the arc fit, mm.
 const RADIUS_START_MM: f64 = 2.0;
 
@@ -68,10 +72,11 @@ pub(super) fn fit_station(
 ) -> Fitted {
     let mut fitted = Fitted { s_mm, tilt: Tilt::default(), sides: [None, None] };
     let mut edges_mm = knowledge.map(|side| side.edge_mm);
+    let core = SlabCore::round(flat, s_mm, knowledge, settings);
     for round in 0..ROUNDS {
         for side in 0..2 {
             let known = SideKnowledge { edge_mm: edges_mm[side], ..knowledge[side] };
-            fitted.sides[side] = fit_side(flat, &fitted, side, &known, settings);
+            fitted.sides[side] = fit_side((flat, &core), &fitted, side, &known, settings);
             if let Some(arc) = fitted.sides[side].as_ref().and_then(|fit| fit.arc.as_ref()) {
                 edges_mm[side] = arc.edge_mm;
             }
@@ -88,7 +93,7 @@ pub(super) fn fit_station(
 }
 
 fn fit_side(
-    flat: &FlatSeam,
+    (flat, core): (&FlatSeam, &SlabCore<'_>),
     so_far: &Fitted,
     side: usize,
     known: &SideKnowledge,
@@ -100,7 +105,7 @@ fn fit_side(
     let skin = fit_skin_patch(&samples, known.curvature)?;
     let possible = known.window_mm * settings.surface_reach_mm;
     let reached_mm = samples.iter().map(|sample| sample.q_mm).fold(band_from_mm, f64::max);
-    let hem = hem_samples(flat, so_far, side, known, settings);
+    let hem = hem_samples(core, so_far, side, known);
     let task = ArcTask {
         edge_mm: known.edge_mm,
         radius_mm: known.radius_mm.unwrap_or(RADIUS_START_MM),
@@ -143,22 +148,49 @@ pub(super) fn band_samples(
         .collect()
 }
 
+/// The points of a slab, and those of them near the gap, which is where all rounds look for hems.
+struct SlabCore<'a> {
+    slab: &'a [FlatPoint],
+    /// In the slab's order.
+    near: Vec<FlatPoint>,
+    half_mm: f64,
+}
+
+impl<'a> SlabCore<'a> {
+    fn round(
+        flat: &'a FlatSeam,
+        s_mm: f64,
+        knowledge: &[SideKnowledge; 2],
+        settings: &MeasureSettings,
+    ) -> Self {
+        let slab = flat.slab(s_mm, settings.hem_reach_mm);
+        let half_mm = knowledge.iter().map(|side| side.edge_mm + hem_reach_mm(side)).fold(0.0, f64::max);
+        let half_mm = half_mm + CORE_MARGIN_MM;
+        let is_near = |point: &&FlatPoint| f64::from(point.x_mm).abs() <= half_mm;
+        Self { slab, near: slab.iter().filter(is_near).copied().collect(), half_mm }
+    }
+
+    /// The points among which all are that lie within `reach_mm` of mid-gap in level axes, down to the deepest of interest.
+    fn within(&self, reach_mm: f64, tilt: &Tilt) -> &[FlatPoint] {
+        if tilt.farthest_across_mm(reach_mm, DEEPEST_MM) <= self.half_mm { &self.near } else { self.slab }
+    }
+}
+
+/// How far past its edge a side's hem is looked for, mm.
+fn hem_reach_mm(known: &SideKnowledge) -> f64 {
+    known.radius_mm.unwrap_or(RADIUS_UNKNOWN_MM) + HEM_MARGIN_MM
+}
+
 /// Points round one side's edge, in level axes.
-fn hem_samples(
-    flat: &FlatSeam,
-    so_far: &Fitted,
-    side: usize,
-    known: &SideKnowledge,
-    settings: &MeasureSettings,
-) -> Vec<SkinSample> {
-    let reach_mm = known.radius_mm.unwrap_or(RADIUS_UNKNOWN_MM) + HEM_MARGIN_MM;
+fn hem_samples(core: &SlabCore<'_>, so_far: &Fitted, side: usize, known: &SideKnowledge) -> Vec<SkinSample> {
+    let to_mm = known.edge_mm + hem_reach_mm(known);
     let from_mm = (known.edge_mm - 1.2).max(-0.5 * known.edge_mm);
-    flat.slab(so_far.s_mm, settings.hem_reach_mm)
+    core.within(to_mm.abs().max(from_mm.abs()), &so_far.tilt)
         .iter()
         .filter_map(|point| {
             let (u, v) = so_far.tilt.level(f64::from(point.x_mm), f64::from(point.z_mm));
             let q_mm = SIGNS[side] * u;
-            (from_mm <= q_mm && q_mm <= known.edge_mm + reach_mm && v > -14.0).then(|| SkinSample {
+            (from_mm <= q_mm && q_mm <= to_mm && v > -DEEPEST_MM && v < DEEPEST_MM).then(|| SkinSample {
                 q_mm,
                 ds_mm: f64::from(point.s_mm) - so_far.s_mm,
                 z_mm: v,

@@ -14,6 +14,11 @@ use crate::scan::{PassedOver, PointBlock, PointSink, Sieve};
 /// Points per mm of seam beyond which more do not help: ten per mm² over a corridor of 90 mm.
 const USEFUL_POINTS_PER_MM: f64 = 900.0;
 
+/// So many blocks of a part, and then one in so many, say how far they are from the seams, in case that nothing is near: slow,
+/// and for a message only.
+const BLOCKS_ALL_NOTED: u64 = 32;
+const BLOCKS_PER_NOTE: u64 = 32;
+
 /// What one part of a scan has near one seam.
 #[derive(Debug)]
 pub(super) struct PartialBand {
@@ -34,6 +39,7 @@ pub struct Collector<'a> {
     pub(super) points_seen: u64,
     pub(super) points_not_finite: u64,
     pub(super) nearest_mm: f64,
+    blocks_seen: u64,
 }
 
 impl<'a> Collector<'a> {
@@ -52,7 +58,14 @@ impl<'a> Collector<'a> {
                 }
             })
             .collect();
-        Self { corridors, partial, points_seen: 0, points_not_finite: 0, nearest_mm: f64::INFINITY }
+        Self {
+            corridors,
+            partial,
+            points_seen: 0,
+            points_not_finite: 0,
+            nearest_mm: f64::INFINITY,
+            blocks_seen: 0,
+        }
     }
 
     /// Tests a point of a near cell exactly and keeps it for each seam that it is near.
@@ -74,9 +87,11 @@ impl<'a> Collector<'a> {
         }
     }
 
-    /// Remembers how far one point of each block is from the seams, as long as nothing is near.
+    /// Remembers how far one point of some blocks is from the seams, as long as nothing is near.
     pub(super) fn note_distance(&mut self, point: &Point3<f64>) {
-        let is_wanted = self.partial.iter().all(|partial| partial.in_corridor == 0);
+        self.blocks_seen += 1;
+        let is_due = self.blocks_seen <= BLOCKS_ALL_NOTED || self.blocks_seen.is_multiple_of(BLOCKS_PER_NOTE);
+        let is_wanted = is_due && self.partial.iter().all(|partial| partial.in_corridor == 0);
         if is_wanted && point.iter().all(|value| value.is_finite()) {
             self.nearest_mm = self.nearest_mm.min(self.corridors.distance_mm(point));
         }

@@ -86,6 +86,13 @@ impl Tilt {
         (self.cosine * across + self.sine * up, self.cosine * up - self.sine * across)
     }
 
+    /// The farthest across, in the track's axes, that anything can be that lies in level axes within `u_mm` across and
+    /// `v_mm` up or down, mm.
+    #[must_use]
+    pub fn farthest_across_mm(&self, u_mm: f64, v_mm: f64) -> f64 {
+        self.x_mm.abs() + u_mm * self.cosine.abs() + v_mm * self.sine.abs()
+    }
+
     /// Moves the origin to a place given in level axes and turns further by an angle.
     pub fn refine(&mut self, u_mm: f64, v_mm: f64, slope: f64) {
         self.x_mm += self.cosine * u_mm - self.sine * v_mm;

@@ -2,6 +2,8 @@
 
 mod batch;
 mod finish;
+#[cfg(unix)]
+mod interrupt;
 mod measure;
 mod program;
 mod view;
