@@ -8,7 +8,7 @@ use std::path::Path;
 
 use nalgebra::{Point3, Vector3};
 
-use super::curve_file::RawCurve;
+use super::curve_file::{MOST_CURVE_POINTS, RawCurve};
 use super::number_table::{Columns, Dialect, starts_with_number};
 use super::read_error::{ReadError, excerpt};
 
@@ -37,6 +37,10 @@ pub(super) fn read(path: &Path, bytes: &[u8]) -> Result<RawCurve, ReadError> {
         let columns = columns.get_or_insert_with(|| Columns::in_order(numbers.len() >= 6));
         let normal = columns.normal.map(|normal| triple(&numbers, normal));
         let [x, y, z] = triple(&numbers, columns.position).ok_or_else(|| bad_line(path, index, line))?;
+        if curve.points.len() >= MOST_CURVE_POINTS {
+            let problem = format!("it has more than {MOST_CURVE_POINTS} points; is it a scan?");
+            return Err(ReadError::malformed(path, FORMAT, format!("line {}", index + 1), problem));
+        }
         curve.points.push(Point3::new(x, y, z));
         if let Some(normal) = normal {
             let [x, y, z] = normal.ok_or_else(|| bad_line(path, index, line))?;

@@ -1,41 +1,41 @@
 //! Curves of a DXF file, by layer.
 //!
-//! In: bytes of a file in text. Out: one curve for each layer, or several named `LAYER-2`, `LAYER-3` where the pieces of a
-//! layer do not meet. Units: `$INSUNITS`, where it is one of ours.
+//! In: bytes of a file in text, which layer is wanted. Out: one curve for each layer, or several named `LAYER-2`, `LAYER-3`
+//! where the pieces of a layer do not meet; other layers by name only. Units: `$INSUNITS`.
 //! Method: group codes as in the DXF reference of 2024: LINE, LWPOLYLINE and POLYLINE with bulges (tangent of a quarter of the
-//! angle), ARC, CIRCLE, ELLIPSE, SPLINE; object planes by the arbitrary-axis rule. Other entities are skipped.
-//! Does not read blocks, nor files in binary.
+//! angle), ARC, CIRCLE, ELLIPSE, SPLINE; object planes by the arbitrary-axis rule; entities one by one, so that memory does not
+//! grow with the drawing. A spline that has only points to go through is taken as those points.
+//! Does not read blocks, meshes, paper space, nor files in binary.
 
+use std::collections::BTreeMap;
 use std::f64::consts::TAU;
 use std::path::Path;
 
 use nalgebra::{Point3, Vector3};
 
-use super::curve_file::RawCurve;
+use super::curve_file::{Fineness, MOST_CURVE_POINTS, RawCurve};
 use super::number_table::parse_number;
-use super::nurbs;
+use super::nurbs::Nurbs;
 use super::read_error::ReadError;
 use crate::units::LengthUnit;
 
 const FORMAT: &str = "DXF";
-/// Chords leave a curve by at most this share of its size: 1 µm for a metre.
-const SAG_SHARE: f64 = 1e-6;
-/// Turn between two points of an arc, radians: a chord's sagitta is the radius times an eighth of its square.
-const ARC_STEP: f64 = 2.83e-3;
-/// Ends closer than this share of the piece's size meet.
-const MEETING_SHARE: f64 = 1e-4;
+/// Largest turn between two points of an arc, radians: 5°.
+const LARGEST_TURN: f64 = TAU / 72.0;
+/// Values of one entity: a polyline of some hundred thousand corners.
+const MOST_VALUES: usize = 1_000_000;
+/// First bytes of a file in binary.
+const BINARY_MARK: &[u8] = b"AutoCAD Binary DXF";
 
 /// One entity: its kind and its group codes.
+#[derive(Default)]
 struct Entity<'a> {
     kind: &'a [u8],
     groups: Vec<(i32, &'a [u8])>,
 }
 
-/// A run of points on a layer.
-struct Piece {
-    layer: String,
-    points: Vec<Point3<f64>>,
-}
+/// The pieces of one layer.
+type Pieces = Vec<Vec<Point3<f64>>>;
 
 /// True for text that looks like DXF.
 pub(super) fn is_dxf(bytes: &[u8]) -> bool {
@@ -45,83 +45,131 @@ pub(super) fn is_dxf(bytes: &[u8]) -> bool {
         words.next();
         first = words.next();
     }
-    first == Some(b"0") && words.next() == Some(b"SECTION")
+    bytes.starts_with(BINARY_MARK) || (first == Some(b"0") && words.next() == Some(b"SECTION"))
 }
 
-/// Reads the curves of a DXF file.
-pub(super) fn read(path: &Path, bytes: &[u8]) -> Result<Vec<RawCurve>, ReadError> {
-    let groups: Vec<(i32, &[u8])> = groups_of(bytes);
-    let unit = unit_of(&groups);
-    let mut pieces = Vec::new();
-    let mut polyline: Option<(Entity<'_>, Vec<[f64; 4]>)> = None;
-    for entity in entities_of(&groups) {
-        match entity.kind {
-            b"POLYLINE" => polyline = Some((entity, Vec::new())),
-            b"VERTEX" => {
-                if let Some((_, corners)) = &mut polyline {
-                    corners.push([
-                        entity.number(10),
-                        entity.number(20),
-                        entity.number(30),
-                        entity.number(42),
-                    ]);
-                }
+/// Reads the curves of a DXF file: those of one layer, or all.
+pub(super) fn read(
+    path: &Path,
+    bytes: &[u8],
+    wanted: Option<&str>,
+    fineness: &Fineness,
+) -> Result<Vec<RawCurve>, ReadError> {
+    let bad = |problem: &str| ReadError::malformed(path, FORMAT, "its entities", problem);
+    if bytes.starts_with(BINARY_MARK) {
+        return Err(bad("it is in binary; save it as text"));
+    }
+    let mut drawing = Drawing { wanted, fineness, layers: BTreeMap::new(), point_count: 0, polyline: None };
+    let mut unit = None;
+    let (mut section, mut before): (&[u8], (i32, &[u8])) = (b"", (0, b""));
+    let mut entity = Entity::default();
+    for (code, value) in groups_of(bytes) {
+        if before == (9, b"$INSUNITS".as_slice()) {
+            unit = unit_of(path, value, fineness.plan_unit)?;
+        }
+        if (before, code) == ((0, b"SECTION".as_slice()), 2) {
+            section = value;
+        }
+        before = (code, value);
+        if section != b"ENTITIES" {
+            continue;
+        }
+        if code == 0 {
+            drawing.take(&std::mem::replace(&mut entity, Entity { kind: value, groups: Vec::new() }));
+            if value == b"ENDSEC" {
+                section = b"";
             }
-            b"SEQEND" => {
-                if let Some((head, corners)) = polyline.take() {
-                    pieces.push(Piece { layer: head.layer(), points: head.polyline(&corners) });
-                }
-            }
-            _ => {
-                if let Some(points) = entity.points() {
-                    pieces.push(Piece { layer: entity.layer(), points });
-                }
-            }
+        } else if entity.groups.len() < MOST_VALUES {
+            entity.groups.push((code, value));
+        } else {
+            return Err(bad("an entity has too many values"));
+        }
+        if drawing.point_count > MOST_CURVE_POINTS {
+            return Err(bad("its curves have too many points; name a layer of seams only, as FILE#LAYER"));
         }
     }
-    if pieces.is_empty() {
-        let problem = "it has no lines, arcs, polylines or splines";
-        return Err(ReadError::malformed(path, FORMAT, "its entities", problem));
+    if drawing.layers.is_empty() {
+        return Err(bad("it has no lines, arcs, polylines or splines"));
     }
-    Ok(join(pieces, unit))
+    Ok(RawCurve::of_groups(drawing.layers, fineness.join, unit))
 }
 
 /// Pairs of lines: code and value.
-fn groups_of(bytes: &[u8]) -> Vec<(i32, &[u8])> {
+fn groups_of(bytes: &[u8]) -> impl Iterator<Item = (i32, &[u8])> {
     let mut lines = bytes.split(|byte| *byte == b'\n').map(<[u8]>::trim_ascii);
-    let mut groups = Vec::new();
-    while let (Some(code), Some(value)) = (lines.next(), lines.next()) {
-        let code = std::str::from_utf8(code).ok().and_then(|code| code.parse().ok());
-        let Some(code) = code else { break };
-        groups.push((code, value));
-    }
-    groups
+    std::iter::from_fn(move || {
+        let (code, value) = (lines.next()?, lines.next()?);
+        Some((std::str::from_utf8(code).ok()?.parse().ok()?, value))
+    })
 }
 
-fn unit_of(groups: &[(i32, &[u8])]) -> Option<LengthUnit> {
-    let place = groups.iter().position(|(code, value)| *code == 9 && *value == b"$INSUNITS")?;
-    match groups.get(place + 1)? {
-        (70, b"1") => Some(LengthUnit::Inch),
-        (70, b"4") => Some(LengthUnit::Millimetre),
-        (70, b"5") => Some(LengthUnit::Centimetre),
-        (70, b"6") => Some(LengthUnit::Metre),
-        _ => None,
-    }
+/// The unit of `$INSUNITS`; none where the drawing says "unitless".
+fn unit_of(path: &Path, code: &[u8], plan_unit: LengthUnit) -> Result<Option<LengthUnit>, ReadError> {
+    Ok(Some(match code {
+        b"0" => return Ok(None),
+        b"1" => LengthUnit::Inch,
+        b"4" => LengthUnit::Millimetre,
+        b"5" => LengthUnit::Centimetre,
+        b"6" => LengthUnit::Metre,
+        _ => {
+            let file_unit =
+                format!("the unit number {} of $INSUNITS", String::from_utf8_lossy(code).escape_debug());
+            let path = path.to_owned();
+            return Err(ReadError::UnitContradiction { path, file_unit, plan_unit: plan_unit.symbol() });
+        }
+    }))
 }
 
-fn entities_of<'a>(groups: &[(i32, &'a [u8])]) -> Vec<Entity<'a>> {
-    let is_start = |pair: &[(i32, &[u8])]| matches!(pair, [(0, b"SECTION"), (2, b"ENTITIES")]);
-    let start = groups.windows(2).position(is_start).map_or(groups.len(), |place| place + 2);
-    let mut entities: Vec<Entity<'a>> = Vec::new();
-    for (code, value) in groups.iter().skip(start) {
-        match (code, entities.last_mut()) {
-            (0, _) if *value == b"ENDSEC" => break,
-            (0, _) => entities.push(Entity { kind: value, groups: Vec::new() }),
-            (_, Some(entity)) => entity.groups.push((*code, value)),
+/// What has been drawn so far.
+struct Drawing<'a, 'f> {
+    wanted: Option<&'f str>,
+    fineness: &'f Fineness,
+    layers: BTreeMap<String, Pieces>,
+    point_count: usize,
+    /// A polyline whose corners are still coming.
+    polyline: Option<(Entity<'a>, Vec<[f64; 4]>)>,
+}
+
+impl<'a> Drawing<'a, '_> {
+    fn take(&mut self, entity: &Entity<'a>) {
+        const CONTROL_CORNER: i64 = 16;
+        match entity.kind {
+            b"POLYLINE" => {
+                let head = Entity { kind: entity.kind, groups: entity.groups.clone() };
+                self.polyline = Some((head, Vec::new()));
+            }
+            b"VERTEX" => {
+                if let Some((_, corners)) = &mut self.polyline
+                    && entity.flags() & CONTROL_CORNER == 0
+                    && corners.len() <= MOST_CURVE_POINTS
+                {
+                    corners.push([10, 20, 30, 42].map(|code| entity.number(code)));
+                }
+            }
+            b"SEQEND" => {
+                if let Some((head, corners)) = self.polyline.take() {
+                    self.add(&head, |head| head.polyline(&corners, self.fineness));
+                }
+            }
+            _ if entity.is_curve() => self.add(entity, |entity| entity.points(self.fineness)),
             _ => {}
         }
     }
-    entities
+
+    /// Adds a piece to its layer; layers that are not wanted keep their name only.
+    fn add(&mut self, entity: &Entity<'_>, points: impl FnOnce(&Entity<'_>) -> Option<Vec<Point3<f64>>>) {
+        const PAPER_SPACE: i32 = 67;
+        if entity.number(PAPER_SPACE) == 1.0 {
+            return;
+        }
+        let layer = entity.layer();
+        if self.wanted.is_some_and(|wanted| !RawCurve::is_name_of(&layer, wanted)) {
+            self.layers.entry(layer).or_default();
+        } else if let Some(points) = points(entity) {
+            self.point_count += points.len();
+            self.layers.entry(layer).or_default().push(points);
+        }
+    }
 }
 
 impl Entity<'_> {
@@ -141,8 +189,17 @@ impl Entity<'_> {
         String::from_utf8_lossy(name.unwrap_or(b"0")).into_owned()
     }
 
+    fn flags(&self) -> i64 {
+        self.number(70) as i64
+    }
+
     fn is_closed(&self) -> bool {
-        self.number(70) as i64 & 1 == 1
+        self.flags() & 1 == 1
+    }
+
+    fn is_curve(&self) -> bool {
+        let kinds: [&[u8]; 6] = [b"LINE", b"ARC", b"CIRCLE", b"ELLIPSE", b"LWPOLYLINE", b"SPLINE"];
+        kinds.contains(&self.kind)
     }
 
     fn vector(&self, code: i32) -> Vector3<f64> {
@@ -164,35 +221,35 @@ impl Entity<'_> {
         Point3::from(first * x + second * y + normal * z)
     }
 
-    fn points(&self) -> Option<Vec<Point3<f64>>> {
+    fn points(&self, fineness: &Fineness) -> Option<Vec<Point3<f64>>> {
         match self.kind {
             b"LINE" => Some(vec![Point3::from(self.vector(10)), Point3::from(self.vector(11))]),
-            b"ARC" => Some(self.arc(self.number(50).to_radians(), self.number(51).to_radians())),
-            b"CIRCLE" => Some(self.arc(0.0, TAU)),
-            b"ELLIPSE" => Some(self.ellipse()),
-            b"LWPOLYLINE" => Some(self.light_polyline()),
-            b"SPLINE" => self.spline(),
+            b"ARC" => Some(self.arc(self.number(50).to_radians(), self.number(51).to_radians(), fineness)),
+            b"CIRCLE" => Some(self.arc(0.0, TAU, fineness)),
+            b"ELLIPSE" => Some(self.ellipse(fineness)),
+            b"LWPOLYLINE" => self.light_polyline(fineness),
+            b"SPLINE" => self.spline(fineness),
             _ => None,
         }
     }
 
-    fn arc(&self, from: f64, to: f64) -> Vec<Point3<f64>> {
+    fn arc(&self, from: f64, to: f64, fineness: &Fineness) -> Vec<Point3<f64>> {
         let (center, radius) = (self.vector(10), self.number(40));
         let place = |angle: f64| {
             self.in_plane([center.x + radius * angle.cos(), center.y + radius * angle.sin(), center.z])
         };
-        turn(from, to).into_iter().map(place).collect()
+        turn(from, to, radius, fineness).into_iter().map(place).collect()
     }
 
-    fn ellipse(&self) -> Vec<Point3<f64>> {
+    fn ellipse(&self, fineness: &Fineness) -> Vec<Point3<f64>> {
         let (center, major) = (self.vector(10), self.vector(11));
         let [_, _, normal] = self.plane();
         let minor = normal.cross(&major) * self.number(40);
         let place = |angle: f64| Point3::from(center + major * angle.cos() + minor * angle.sin());
-        turn(self.number(41), self.number(42)).into_iter().map(place).collect()
+        turn(self.number(41), self.number(42), major.norm(), fineness).into_iter().map(place).collect()
     }
 
-    fn light_polyline(&self) -> Vec<Point3<f64>> {
+    fn light_polyline(&self, fineness: &Fineness) -> Option<Vec<Point3<f64>>> {
         let height = self.number(38);
         let mut corners: Vec<[f64; 4]> = Vec::new();
         for (code, value) in &self.groups {
@@ -204,45 +261,34 @@ impl Entity<'_> {
                 _ => {}
             }
         }
-        self.polyline(&corners)
+        self.polyline(&corners, fineness)
     }
 
-    /// Corners x, y, z, bulge to points.
-    fn polyline(&self, corners: &[[f64; 4]]) -> Vec<Point3<f64>> {
+    /// Corners x, y, z, bulge to points; nothing for meshes.
+    fn polyline(&self, corners: &[[f64; 4]], fineness: &Fineness) -> Option<Vec<Point3<f64>>> {
         const IN_SPACE: i64 = 8;
-        if self.kind == b"POLYLINE" && self.number(70) as i64 & IN_SPACE != 0 {
-            return corners.iter().map(|[x, y, z, _]| Point3::new(*x, *y, *z)).collect();
+        const MESH: i64 = 16 | 64;
+        let flags = if self.kind == b"POLYLINE" { self.flags() } else { 0 };
+        if flags & MESH != 0 {
+            return None;
+        }
+        let closing = if self.is_closed() { corners.first() } else { None };
+        if flags & IN_SPACE != 0 {
+            let corners = corners.iter().chain(closing);
+            return Some(corners.map(|[x, y, z, _]| Point3::new(*x, *y, *z)).collect());
         }
         let mut points = Vec::new();
-        let closing = if self.is_closed() { corners.first() } else { None };
         let ends = corners.iter().skip(1).chain(closing);
-        for ([x, y, z, bulge], [end_x, end_y, ..]) in corners.iter().zip(ends) {
-            let half = Vector3::new(end_x - x, end_y - y, 0.0) / 2.0;
-            let steps =
-                if *bulge == 0.0 { 1.0 } else { 2.0 * (2.0 * bulge.atan().abs() / ARC_STEP).ceil().max(1.0) };
-            // The centre lies off the chord's middle by (1 - b²) / 4b chords, to the left for a positive bulge.
-            let off = if *bulge == 0.0 { 0.0 } else { (1.0 - bulge * bulge) / (2.0 * bulge) };
-            let left = Vector3::new(-half.y, half.x, 0.0);
-            let center = Vector3::new(*x, *y, *z) + half + left * off;
-            let arm = Vector3::new(*x, *y, *z) - center;
-            for step in 0..steps as usize {
-                let angle = 4.0 * bulge.atan() * step as f64 / steps;
-                let turned = Vector3::new(
-                    arm.x * angle.cos() - arm.y * angle.sin(),
-                    arm.x * angle.sin() + arm.y * angle.cos(),
-                    0.0,
-                );
-                let place = if *bulge == 0.0 { Vector3::new(*x, *y, *z) } else { center + turned };
-                points.push(self.in_plane(place.into()));
-            }
+        for (corner, [end_x, end_y, ..]) in corners.iter().zip(ends) {
+            let [x, y, z, _] = *corner;
+            points.push(self.in_plane([x, y, z]));
+            points.extend(bulge_places(corner, [*end_x, *end_y], fineness).map(|place| self.in_plane(place)));
         }
-        if let Some([x, y, z, _]) = closing.or(corners.last()) {
-            points.push(self.in_plane([*x, *y, *z]));
-        }
-        points
+        points.extend(closing.or(corners.last()).map(|[x, y, z, _]| self.in_plane([*x, *y, *z])));
+        Some(points)
     }
 
-    fn spline(&self) -> Option<Vec<Point3<f64>>> {
+    fn spline(&self, fineness: &Fineness) -> Option<Vec<Point3<f64>>> {
         let triples = |code: i32| {
             self.all(code)
                 .zip(self.all(code + 10))
@@ -253,52 +299,43 @@ impl Entity<'_> {
         let knots: Vec<f64> = self.all(40).collect();
         let weights: Vec<f64> = self.all(41).collect();
         let weights = (weights.len() == poles.len()).then_some(weights.as_slice());
-        let size = nurbs::size_of(&poles);
-        nurbs::Nurbs::new(self.number(71) as usize, knots, &poles, weights)
-            .map(|spline| {
-                let (start, end) = spline.range();
-                spline.sample(start, end, SAG_SHARE * size)
-            })
-            .or_else(|| Some(triples(11).collect()).filter(|through: &Vec<_>| through.len() > 1))
+        let spline = Nurbs::new(self.number(71) as usize, knots, &poles, weights).map(|spline| {
+            let (start, end) = spline.range();
+            spline.sample(start, end, fineness.sag)
+        });
+        spline.or_else(|| Some(triples(11).collect()).filter(|through: &Vec<_>| through.len() > 1))
     }
 }
 
-/// Angles from `from` up to `to`, at least two.
-fn turn(from: f64, to: f64) -> Vec<f64> {
+/// The inner points of the arc from a corner (x, y, z, bulge) to the next, in the object's plane.
+fn bulge_places(corner: &[f64; 4], end: [f64; 2], fineness: &Fineness) -> impl Iterator<Item = [f64; 3]> {
+    let [x, y, z, bulge] = *corner;
+    let half = Vector3::new(end[0] - x, end[1] - y, 0.0) / 2.0;
+    let is_arc = bulge != 0.0 && half.norm() > 0.0;
+    let bulge = if is_arc { bulge } else { 1.0 };
+    // The centre lies off the chord's middle by (1 - b²) / 4b chords, to the left for a positive bulge.
+    let left = Vector3::new(-half.y, half.x, 0.0) * ((1.0 - bulge * bulge) / (2.0 * bulge));
+    let corner = Vector3::new(x, y, z);
+    let center = corner + half + left;
+    let arm = corner - center;
+    let angle = 4.0 * bulge.atan();
+    let steps = if is_arc { steps_of(angle, arm.norm(), fineness) } else { 1 };
+    (1..steps).map(move |step| {
+        let (sine, cosine) = (angle * step as f64 / steps as f64).sin_cos();
+        [center.x + arm.x * cosine - arm.y * sine, center.y + arm.x * sine + arm.y * cosine, z]
+    })
+}
+
+/// How many chords an arc is cut into: an even number, so that its middle is a point.
+fn steps_of(angle: f64, radius: f64, fineness: &Fineness) -> usize {
+    let turn = (2.0 * (1.0 - fineness.sag / radius.abs()).clamp(-1.0, 1.0).acos()).min(LARGEST_TURN);
+    let pairs = (angle.abs() / turn / 2.0).ceil();
+    if pairs.is_finite() { 2 * pairs.clamp(1.0, 5000.0) as usize } else { 2 }
+}
+
+/// Angles from `from` up to `to`, with both.
+fn turn(from: f64, to: f64, radius: f64, fineness: &Fineness) -> Vec<f64> {
     let angle = if (to - from).rem_euclid(TAU) < 1e-9 { TAU } else { (to - from).rem_euclid(TAU) };
-    let steps = (angle / ARC_STEP).ceil().clamp(1.0, 4000.0);
-    (0..=steps as usize).map(|step| from + angle * step as f64 / steps).collect()
-}
-
-/// Joins pieces of one layer that meet, in the file's order, turning them round where needed.
-fn join(pieces: Vec<Piece>, unit: Option<LengthUnit>) -> Vec<RawCurve> {
-    let mut curves: Vec<(String, RawCurve)> = Vec::new();
-    for mut piece in pieces {
-        let ends = piece.points.first().copied().zip(piece.points.last().copied());
-        let size = ends.map_or(0.0, |(first, last)| (last - first).norm());
-        let meets = |a: &Point3<f64>, b: &Point3<f64>| (a - b).norm() <= MEETING_SHARE * size;
-        let open = curves.iter_mut().rev().find(|(layer, _)| *layer == piece.layer);
-        if let (Some((_, curve)), Some((first, last))) = (open, ends) {
-            let (start, end) = (curve.points.first().copied(), curve.points.last().copied());
-            let at_end = |point: &Point3<f64>| end.is_some_and(|end| meets(&end, point));
-            let at_start = |point: &Point3<f64>| start.is_some_and(|start| meets(&start, point));
-            let is_joined = at_end(&first) || at_end(&last) || at_start(&first) || at_start(&last);
-            if !at_end(&first) && !at_end(&last) && is_joined {
-                curve.points.reverse();
-            }
-            if is_joined {
-                let is_forward = curve.points.last().is_some_and(|end| meets(end, &first));
-                if !is_forward {
-                    piece.points.reverse();
-                }
-                curve.points.extend(piece.points.drain(..).skip(1));
-                continue;
-            }
-        }
-        let known = curves.iter().filter(|(layer, _)| *layer == piece.layer).count();
-        let name = if known == 0 { piece.layer.clone() } else { format!("{}-{}", piece.layer, known + 1) };
-        let curve = RawCurve { name: Some(name), points: piece.points, normals: Vec::new(), unit };
-        curves.push((piece.layer, curve));
-    }
-    curves.into_iter().map(|(_, curve)| curve).collect()
+    let steps = steps_of(angle, radius, fineness);
+    (0..=steps).map(|step| from + angle * step as f64 / steps as f64).collect()
 }

@@ -4,15 +4,16 @@
 //! Units: the plan's where the file has none; where the file has one it must be the plan's.
 //! Method: the type is told from the content. Does not smooth or check a curve: `geometry::Curve` does.
 
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use nalgebra::{Point3, Vector3};
 
 use super::content_hash::{FileFacts, bytes_hash};
-use super::pick_curve::{Nearest, consider, join_in_order, join_loose};
+use super::pick_curve::{JOIN_MM, Nearest, consider, join_in_order, join_loose, join_runs};
 use super::read_error::ReadError;
 use super::step::{self, Model, Placed, Problem};
-use super::{curve_csv, curve_dxf, curve_obj};
+use super::{curve_csv, curve_dxf, curve_obj, curve_ply};
 use crate::units::LengthUnit;
 
 /// Largest curve file that is read, bytes: exchange files of whole cars run to some hundred MB.
@@ -23,6 +24,19 @@ const FURTHEST_MM: f64 = 20.0;
 const FINE: f64 = 1e-6;
 /// The same while curves are being picked: 0.1 mm for a metre.
 const COARSE: f64 = 1e-4;
+
+/// Chords leave a drawn curve by at most this, mm; far below what a curve may be off.
+const SAG_MM: f64 = 1e-4;
+/// Points of all curves that are held at once: a kilometre of seams at 1 mm.
+pub(super) const MOST_CURVE_POINTS: usize = 1_000_000;
+
+/// How closely curves are followed and joined, in the file's unit.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Fineness {
+    pub sag: f64,
+    pub join: f64,
+    pub plan_unit: LengthUnit,
+}
 
 /// A reference curve as its file has it, in mm.
 #[derive(Debug, Clone, PartialEq)]
@@ -48,6 +62,8 @@ pub(super) struct RawCurve {
 /// A curve file's content.
 enum Content {
     Listed(Vec<RawCurve>),
+    /// A drawing is gone through for each seam: only the wanted layer is kept.
+    Drawing(Vec<u8>),
     Step(Box<Model>),
 }
 
@@ -70,6 +86,8 @@ impl CurveFile {
         let content = if step::is_step(&bytes) {
             let model = Model::open(bytes).map_err(|problem| of_step(path, problem))?;
             Content::Step(Box::new(model))
+        } else if curve_dxf::is_dxf(&bytes) {
+            Content::Drawing(bytes)
         } else {
             Content::Listed(curves_of(path, &bytes)?)
         };
@@ -90,6 +108,12 @@ impl CurveFile {
         let places: Vec<Point3<f64>> = near_mm.iter().map(|place| Point3::from(*place)).collect();
         match &self.content {
             Content::Listed(curves) => self.listed(curves, name, &places, plan_unit),
+            Content::Drawing(bytes) => {
+                let mm = plan_unit.mm();
+                let fineness = Fineness { sag: SAG_MM / mm, join: JOIN_MM / mm, plan_unit };
+                let curves = curve_dxf::read(&self.path, bytes, name, &fineness)?;
+                self.listed(&curves, name, &places, plan_unit)
+            }
             Content::Step(model) => self.of_model(model, name, &places, plan_unit),
         }
     }
@@ -112,26 +136,11 @@ impl CurveFile {
         places: &[Point3<f64>],
         plan_unit: LengthUnit,
     ) -> Result<CurvePoints, ReadError> {
-        let mm = plan_unit.mm();
         let known = || curves.iter().filter_map(|curve| curve.name.clone()).collect();
         let unit = curves.iter().find_map(|curve| curve.unit);
         self.check_unit(unit, plan_unit)?;
-        let in_mm = |curve: &RawCurve| curve.points.iter().map(|point| point * mm).collect::<Vec<_>>();
         if !places.is_empty() {
-            let belongs = |curve: &&RawCurve| name.is_none_or(|name| curve.is_of(name));
-            let curves: Vec<&RawCurve> = curves.iter().filter(belongs).collect();
-            let mut nearest = vec![None; places.len()];
-            for (index, curve) in curves.iter().enumerate() {
-                consider(&mut nearest, places, index, &in_mm(curve));
-            }
-            let picked = self.picked(&nearest, places)?;
-            let pieces =
-                picked.iter().filter_map(|index| curves.get(*index)).map(|curve| in_mm(curve)).collect();
-            let name_of =
-                |index: usize| curves.get(index).and_then(|curve| curve.name.clone()).unwrap_or_default();
-            let points = self.joined(pieces, places, |piece| {
-                picked.get(piece).copied().map_or_else(String::new, name_of)
-            })?;
+            let points = self.near_in_list(curves, name, places, plan_unit.mm())?;
             return Ok(CurvePoints { points, normals: None, source_unit: unit });
         }
         let curve = match (name, curves) {
@@ -145,7 +154,31 @@ impl CurveFile {
             (None, _) => return Err(ReadError::CurveNotNamed { path: self.path.clone(), known: known() }),
         };
         let normals = (!curve.normals.is_empty()).then(|| curve.normals.clone());
-        Ok(CurvePoints { points: in_mm(curve), normals, source_unit: unit })
+        Ok(CurvePoints { points: curve.in_mm(plan_unit.mm()), normals, source_unit: unit })
+    }
+
+    fn near_in_list(
+        &self,
+        curves: &[RawCurve],
+        name: Option<&str>,
+        places: &[Point3<f64>],
+        mm: f64,
+    ) -> Result<Vec<Point3<f64>>, ReadError> {
+        let belongs = |curve: &&RawCurve| name.is_none_or(|name| curve.is_of(name));
+        let curves: Vec<&RawCurve> = curves.iter().filter(belongs).collect();
+        let mut nearest = vec![None; places.len()];
+        for (index, curve) in curves.iter().enumerate() {
+            consider(&mut nearest, places, index, &curve.in_mm(mm));
+        }
+        let picked: Vec<&RawCurve> = self
+            .picked(&nearest, places)?
+            .into_iter()
+            .filter_map(|index| curves.get(index).copied())
+            .collect();
+        let pieces = picked.iter().map(|curve| curve.in_mm(mm)).collect();
+        let name_of =
+            |piece: usize| picked.get(piece).and_then(|curve| curve.name.clone()).unwrap_or_default();
+        self.joined(pieces, places, name_of)
     }
 
     fn of_model(
@@ -277,14 +310,43 @@ impl CurveFile {
 }
 
 impl RawCurve {
+    /// One curve for each run of pieces that meet: `NAME`, `NAME-2`, …; a group without pieces keeps its name.
+    pub fn of_groups(
+        groups: BTreeMap<String, Vec<Vec<Point3<f64>>>>,
+        join: f64,
+        unit: Option<LengthUnit>,
+    ) -> Vec<Self> {
+        let mut curves = Vec::new();
+        for (group, pieces) in groups {
+            let runs = join_runs(pieces, join);
+            let runs = if runs.is_empty() { vec![Vec::new()] } else { runs };
+            for (index, points) in runs.into_iter().enumerate() {
+                let name = if index == 0 { group.clone() } else { format!("{group}-{}", index + 1) };
+                curves.push(Self { name: Some(name), points, normals: Vec::new(), unit });
+            }
+        }
+        curves
+    }
+
+    fn in_mm(&self, mm: f64) -> Vec<Point3<f64>> {
+        self.points.iter().map(|point| point * mm).collect()
+    }
+
+    /// True where a curve of this group may be called `wanted`: `hood` for `hood` and for `hood-2`.
+    pub fn is_name_of(group: &str, wanted: &str) -> bool {
+        wanted.strip_prefix(group).is_some_and(is_rest_of_name)
+    }
+
     /// True for the curve of this name, and for `NAME-2`, `NAME-3` of the same layer or group.
     fn is_of(&self, name: &str) -> bool {
         let own = self.name.as_deref().unwrap_or_default();
-        let rest = own.strip_prefix(name);
-        rest.is_some_and(|rest| {
-            rest.is_empty() || rest.strip_prefix('-').is_some_and(|number| number.parse::<u32>().is_ok())
-        })
+        own.strip_prefix(name).is_some_and(is_rest_of_name)
     }
+}
+
+/// What may stand behind the name of a group: nothing, or `-2`, `-3`, …
+fn is_rest_of_name(rest: &str) -> bool {
+    rest.is_empty() || rest.strip_prefix('-').is_some_and(|number| number.parse::<u32>().is_ok())
 }
 
 fn of_step(path: &Path, problem: Problem) -> ReadError {
@@ -292,8 +354,8 @@ fn of_step(path: &Path, problem: Problem) -> ReadError {
 }
 
 fn curves_of(path: &Path, bytes: &[u8]) -> Result<Vec<RawCurve>, ReadError> {
-    if curve_dxf::is_dxf(bytes) {
-        return curve_dxf::read(path, bytes);
+    if curve_ply::is_ply(bytes) {
+        return curve_ply::read(path);
     }
     if curve_obj::is_obj(bytes) {
         return curve_obj::read(path, bytes);

@@ -10,6 +10,7 @@ mod curve_csv;
 mod curve_dxf;
 mod curve_file;
 mod curve_obj;
+mod curve_ply;
 mod fixed_rows;
 mod gltf_document;
 mod number_table;

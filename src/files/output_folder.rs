@@ -86,15 +86,22 @@ impl OutputFolder {
     ///
     /// # Errors
     /// The disk refuses a rename.
-    pub fn finish(self) -> Result<(), WriteError> {
+    pub fn finish(mut self) -> Result<(), WriteError> {
         let gate = pass_gate();
         let result = self.move_into_place().map_err(|source| disk(&self.target, source));
         drop((gate, self.unfinished, self.lock));
         result
     }
 
-    fn move_into_place(&self) -> std::io::Result<()> {
+    fn move_into_place(&mut self) -> std::io::Result<()> {
         fs::create_dir_all(&self.target)?;
+        // Two runs that both found no folder come one after the other here.
+        if self.lock.is_none()
+            && let Ok(folder) = File::open(&self.target)
+            && folder.lock().is_ok()
+        {
+            self.lock = Some(folder);
+        }
         let trash = self.staging.path().join(".replaced");
         fs::create_dir(&trash)?;
         let mut made: Vec<PathBuf> = fs::read_dir(self.staging.path())?

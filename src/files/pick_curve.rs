@@ -149,6 +149,73 @@ pub(super) fn join_loose(mut pieces: Vec<Vec<Point3<f64>>>) -> Option<Vec<Point3
     Some(run)
 }
 
+/// Runs looked at for each new piece, the newest first: drawings list the pieces of a curve near each other.
+const LOOK_BACK: usize = 64;
+
+/// Joins pieces that meet into runs, in the order and direction in which they first come; turns later ones where needed.
+pub(super) fn join_runs(pieces: Vec<Vec<Point3<f64>>>, join: f64) -> Vec<Vec<Point3<f64>>> {
+    let mut runs: Vec<Vec<Point3<f64>>> = Vec::new();
+    for piece in pieces.into_iter().filter(|piece| piece.len() > 1) {
+        let rest = attach_to_any(runs.iter_mut().rev().take(LOOK_BACK), piece, join);
+        runs.extend(rest);
+    }
+    // What a later piece has brought together; for drawings that are not full of loose pieces.
+    if runs.len() <= MOST_LOOSE_PIECES {
+        let mut joined: Vec<Vec<Point3<f64>>> = Vec::new();
+        for run in runs.drain(..) {
+            let rest = attach_to_any(joined.iter_mut(), run, join);
+            joined.extend(rest);
+        }
+        return joined;
+    }
+    runs
+}
+
+/// Gives the piece back where it meets none of the runs.
+fn attach_to_any<'r>(
+    runs: impl Iterator<Item = &'r mut Vec<Point3<f64>>>,
+    mut piece: Vec<Point3<f64>>,
+    join: f64,
+) -> Option<Vec<Point3<f64>>> {
+    for run in runs {
+        match attach(run, piece, join) {
+            Ok(()) => return None,
+            Err(back) => piece = back,
+        }
+    }
+    Some(piece)
+}
+
+/// Adds a piece at an end of a run where they meet, or gives it back.
+fn attach(
+    run: &mut Vec<Point3<f64>>,
+    mut piece: Vec<Point3<f64>>,
+    join: f64,
+) -> Result<(), Vec<Point3<f64>>> {
+    let ends = |points: &[Point3<f64>]| points.first().copied().zip(points.last().copied());
+    let (Some((start, end)), Some((first, last))) = (ends(run), ends(&piece)) else { return Err(piece) };
+    let meet = |one: Point3<f64>, other: Point3<f64>| (one - other).norm() <= join;
+    if meet(start, end) || meet(first, last) {
+        return Err(piece);
+    }
+    if meet(end, first) || meet(end, last) {
+        if !meet(end, first) {
+            piece.reverse();
+        }
+        run.extend(piece.into_iter().skip(1));
+        return Ok(());
+    }
+    if meet(start, last) || meet(start, first) {
+        if !meet(start, last) {
+            piece.reverse();
+        }
+        piece.extend(run.drain(..).skip(1));
+        *run = piece;
+        return Ok(());
+    }
+    Err(piece)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -177,6 +244,18 @@ mod tests {
         assert_eq!(join_in_order(vec![line(a, b)], &places[..1]).unwrap(), line(a, b));
         let apart = join_in_order(vec![line(a, b), line(c, [20.0, 5.0, 0.0])], &[]).unwrap_err();
         assert_eq!((apart.piece, apart.distance_mm), (1, 5.0));
+    }
+
+    #[test]
+    fn pieces_of_a_drawing_make_runs() {
+        let (a, b, c, d) = ([0.0; 3], [10.0, 0.0, 0.0], [10.0, 5.0, 0.0], [0.0, 5.0, 0.0]);
+        let pieces = vec![line(b, c), line(d, [0.0, 9.0, 0.0]), line(b, a), line(d, c), vec![a.into()]];
+        let runs = join_runs(pieces, 1e-3);
+        assert_eq!(runs, [[a, b, c, d, [0.0, 9.0, 0.0]].map(Point3::from)]);
+        let loose: Vec<_> = (0..100_000)
+            .map(|index| line([f64::from(index), 0.0, 0.0], [f64::from(index), 0.1, 0.0]))
+            .collect();
+        assert_eq!(join_runs(loose, 1e-3).len(), 100_000);
     }
 
     #[test]

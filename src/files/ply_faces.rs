@@ -9,7 +9,6 @@ use super::ply_header::{FORMAT, PlyHeader, PropertyKind};
 use super::ply_walk::PlyWalk;
 use super::point_rows::PointRows;
 use super::read_error::ReadError;
-
 use super::spool::{Spool, TriangleRows, spool_error};
 use super::vertex_table::VertexTable;
 
@@ -53,6 +52,7 @@ fn corner_table(source: &ByteSource, points: &PointRows) -> Result<VertexTable, 
     let count = match points {
         PointRows::Binary(rows) => rows.count,
         PointRows::Text(rows) => rows.index.rows,
+        PointRows::Spooled(_, rows) => rows.count,
     };
     if count > u64::from(u32::MAX) {
         let problem = format!("a mesh of {count} corners is too large");

@@ -73,8 +73,79 @@ impl<'a> PlyWalk<'a> {
         Ok(())
     }
 
+    /// Calls `each` with the wanted single numbers of every row; lists in between are stepped over.
+    pub fn numbers<const N: usize>(
+        &self,
+        element: &Element,
+        offset: u64,
+        wanted: [usize; N],
+        mut each: impl FnMut([f64; N]) -> Result<(), ReadError>,
+    ) -> Result<(), ReadError> {
+        if self.header.encoding != Encoding::Ascii {
+            return self.binary_numbers(element, offset, wanted, each);
+        }
+        let index = index_rows(self.source, FORMAT, offset, element.count)?;
+        if index.rows < element.count {
+            return Err(self.cut_off(element, index.rows));
+        }
+        for part in 0..index.parts.len() {
+            let (bytes, first) = index.part_bytes(self.source, part)?;
+            for (row, line) in (first..index.rows).zip(rows_of(&bytes)) {
+                each(text_numbers(element, line, wanted).ok_or_else(|| {
+                    let problem = format!("{} does not hold what the head says", excerpt(line));
+                    let place = format!("row {} of element {}", row + 1, excerpt(element.name.as_bytes()));
+                    ReadError::malformed(self.source.path(), FORMAT, place, problem)
+                })?)?;
+            }
+        }
+        Ok(())
+    }
+
+    fn binary_numbers<const N: usize>(
+        &self,
+        element: &Element,
+        offset: u64,
+        wanted: [usize; N],
+        mut each: impl FnMut([f64; N]) -> Result<(), ReadError>,
+    ) -> Result<(), ReadError> {
+        let mut rows = self.binary_rows(offset);
+        for row in 0..element.count {
+            let mut found = [f64::NAN; N];
+            for (place, property) in element.properties.iter().enumerate() {
+                let number = match property.kind {
+                    PropertyKind::Scalar(scalar) => rows.number(scalar),
+                    PropertyKind::List { count, item } => {
+                        let count = rows.number(count).filter(|count| *count >= 0.0);
+                        count.and_then(|count| rows.skip(count as u64, item)).map(|()| f64::NAN)
+                    }
+                };
+                let number = number.ok_or_else(|| self.cut_off(element, row))?;
+                found
+                    .iter_mut()
+                    .zip(wanted)
+                    .filter(|(_, wanted)| *wanted == place)
+                    .for_each(|(slot, _)| *slot = number);
+            }
+            each(found)?;
+        }
+        Ok(())
+    }
+
+    fn binary_rows(&self, offset: u64) -> BinaryRows<'a> {
+        BinaryRows {
+            reader: BufReader::with_capacity(256 << 10, self.source.reader(offset)),
+            is_big_endian: self.header.encoding == Encoding::BinaryBigEndian,
+            offset,
+            end: self.source.len(),
+        }
+    }
+
     fn cut_off(&self, element: &Element, found: u64) -> ReadError {
-        let items = if element.name == "face" { "faces" } else { "rows" };
+        let items = match element.name.as_str() {
+            "face" => "faces",
+            "vertex" => "points",
+            _ => "rows",
+        };
         ReadError::CutOff { path: self.source.path().to_owned(), items, promised: element.count, found }
     }
 
@@ -85,12 +156,7 @@ impl<'a> PlyWalk<'a> {
         wanted: usize,
         mut each: impl FnMut(u64, f64) -> Result<(), ReadError>,
     ) -> Result<u64, ReadError> {
-        let mut rows = BinaryRows {
-            reader: BufReader::with_capacity(256 << 10, self.source.reader(offset)),
-            is_big_endian: self.header.encoding == Encoding::BinaryBigEndian,
-            offset,
-            end: self.source.len(),
-        };
+        let mut rows = self.binary_rows(offset);
         for row in 0..element.count {
             for (place, property) in element.properties.iter().enumerate() {
                 let done = match property.kind {
@@ -172,4 +238,26 @@ fn text_list(
         }
     }
     Ok(Some(()))
+}
+
+/// The wanted single numbers of one line; nothing where the line does not hold what the head says.
+fn text_numbers<const N: usize>(element: &Element, line: &[u8], wanted: [usize; N]) -> Option<[f64; N]> {
+    let mut words = line.split(u8::is_ascii_whitespace).filter(|word| !word.is_empty());
+    let mut found = [f64::NAN; N];
+    let last = wanted.iter().max().copied()?;
+    for (place, property) in element.properties.iter().enumerate().take(last + 1) {
+        let number = parse_number(words.next()?)?;
+        if let PropertyKind::List { .. } = property.kind {
+            for _ in 0..Some(number).filter(|count| *count >= 0.0)? as u64 {
+                words.next()?;
+            }
+            continue;
+        }
+        found
+            .iter_mut()
+            .zip(wanted)
+            .filter(|(_, wanted)| *wanted == place)
+            .for_each(|(slot, _)| *slot = number);
+    }
+    Some(found)
 }

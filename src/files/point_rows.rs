@@ -14,6 +14,8 @@ use crate::scan::{PointSink, ScanFailure, ScanSource, SourceFacts};
 pub(super) enum PointRows {
     Binary(FixedRows),
     Text(TextRows),
+    /// Decoded into a place of their own.
+    Spooled(ByteSource, FixedRows),
 }
 
 impl PointRows {
@@ -21,6 +23,7 @@ impl PointRows {
         match self {
             Self::Binary(rows) => rows.part_count(),
             Self::Text(rows) => rows.part_count(),
+            Self::Spooled(_, rows) => rows.part_count(),
         }
     }
 
@@ -28,6 +31,7 @@ impl PointRows {
         match self {
             Self::Binary(rows) => rows.read_points(source, part, sink),
             Self::Text(rows) => rows.read_points(source, part, sink),
+            Self::Spooled(source, rows) => rows.read_points(source, part, sink),
         }
     }
 }

@@ -18,7 +18,7 @@ pub(super) const FORMAT: &str = "OBJ";
 /// Longest line that is taken for one, bytes.
 const LONGEST_LINE: u64 = 1 << 20;
 /// Fewest bytes of a corner's line: `v 0 0 0` and its end.
-const FEWEST_CORNER_BYTES: u64 = 8;
+pub(super) const FEWEST_CORNER_BYTES: u64 = 8;
 
 /// Reads an OBJ file.
 pub(super) fn open(source: &ByteSource, unit_mm: f64) -> Result<Box<dyn ScanSource>, ReadError> {

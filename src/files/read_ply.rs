@@ -15,7 +15,7 @@ use super::ply_walk::PlyWalk;
 use super::point_rows::PointRows;
 use super::read_error::ReadError;
 use super::scalar::Scalar;
-use super::spool::{TriangleRows, failure};
+use super::spool::{Spool, TriangleRows, failure, spool_error};
 use super::text_rows::{TextRows, index_rows};
 use crate::scan::{PointSink, ScanFailure, ScanSource, SourceFacts, TriangleSink};
 
@@ -38,9 +38,12 @@ pub(super) fn open(source: ByteSource, unit_mm: f64) -> Result<Box<dyn ScanSourc
         return Err(ReadError::NoPoints { path: source.path().to_owned() });
     }
     let start = PlyWalk::new(&source, &header).offset_of(place)?;
-    let points = match header.encoding {
-        Encoding::Ascii => PointRows::Text(text_rows(&source, vertex, start, unit_mm)?),
-        _ => PointRows::Binary(binary_rows(&source, &header, vertex, start, unit_mm)?),
+    let points = if has_list_in_the_way(&header, vertex) {
+        spooled_rows(&source, &header, vertex, start, unit_mm)?
+    } else if header.encoding == Encoding::Ascii {
+        PointRows::Text(text_rows(&source, vertex, start, unit_mm)?)
+    } else {
+        PointRows::Binary(binary_rows(&source, &header, vertex, start, unit_mm)?)
     };
     let triangles = ply_faces::read(&source, &header, &points)?;
     let facts = SourceFacts {
@@ -95,19 +98,37 @@ fn normal_places(element: &Element) -> Option<[usize; 3]> {
     places(element, [&["nx", "normal_x"], &["ny", "normal_y"], &["nz", "normal_z"]])
 }
 
+/// True where a list stands before a wanted number: in binary anywhere in the row, for the rows are of changing length.
+fn has_list_in_the_way(header: &PlyHeader, vertex: &Element) -> bool {
+    let wanted = position_places(vertex).into_iter().chain(normal_places(vertex)).flatten();
+    let last = if header.encoding == Encoding::Ascii { wanted.max().unwrap_or(0) } else { usize::MAX };
+    let is_list = |kind| matches!(kind, PropertyKind::List { .. });
+    vertex.properties.iter().take(last).any(|property| is_list(property.kind))
+}
+
+/// Points in rows of changing length, decoded once.
+fn spooled_rows(
+    source: &ByteSource,
+    header: &PlyHeader,
+    vertex: &Element,
+    start: u64,
+    unit_mm: f64,
+) -> Result<PointRows, ReadError> {
+    let [x, y, z] = position_places(vertex).ok_or_else(|| no_vertices(source))?;
+    let normal = normal_places(vertex);
+    let [nx, ny, nz] = normal.unwrap_or([x, y, z]);
+    let mut spool = Spool::new(normal.is_some());
+    PlyWalk::new(source, header).numbers(vertex, start, [x, y, z, nx, ny, nz], |[x, y, z, nx, ny, nz]| {
+        let normal = [nx, ny, nz].map(|value| value as f32);
+        spool.push_point([x, y, z], normal).map_err(|error| spool_error(source.path(), error))
+    })?;
+    let (source, rows) = spool.into_points(source.path(), unit_mm)?;
+    Ok(PointRows::Spooled(source, rows))
+}
+
 fn text_rows(source: &ByteSource, vertex: &Element, start: u64, unit_mm: f64) -> Result<TextRows, ReadError> {
     let position = position_places(vertex).ok_or_else(|| no_vertices(source))?;
     let normal = normal_places(vertex);
-    let last = position.iter().chain(normal.iter().flatten()).max().copied().unwrap_or(0);
-    let has_list_before = vertex
-        .properties
-        .iter()
-        .take(last)
-        .any(|property| matches!(property.kind, PropertyKind::List { .. }));
-    if has_list_before {
-        let problem = "a list stands before x, y and z".to_owned();
-        return Err(ReadError::malformed(source.path(), FORMAT, "its head", problem));
-    }
     let index = index_rows(source, FORMAT, start, vertex.count)?;
     if index.rows < vertex.count {
         let path = source.path().to_owned();
@@ -131,7 +152,7 @@ fn binary_rows(
     unit_mm: f64,
 ) -> Result<FixedRows, ReadError> {
     let stride = vertex.stride().filter(|stride| *stride <= LONGEST_ROW).ok_or_else(|| {
-        let problem = "its points are rows of changing or very great length".to_owned();
+        let problem = "its points are rows of very great length".to_owned();
         ReadError::malformed(source.path(), FORMAT, "its head", problem)
     })?;
     let found = source.len().saturating_sub(start) / stride as u64;

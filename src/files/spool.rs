@@ -96,23 +96,38 @@ impl Spool {
         if facts.point_count == Some(0) {
             return Err(ReadError::NoPoints { path: path.to_owned() });
         }
-        let stride = if self.has_normals { POSITION_AND_NORMAL_BYTES } else { POSITION_BYTES };
-        let layout = RowLayout {
-            stride,
-            is_big_endian: false,
-            position: RowLayout::triple(0, Scalar::F64),
-            normal: self.has_normals.then(|| RowLayout::triple(POSITION_BYTES, Scalar::F32)),
-        };
-        let rows = FixedRows { start: 0, count: self.point_count(), layout, unit_mm };
-        let triangles = finish_triangles(self.triangles, path, unit_mm)?;
-        let points = self.points.finish(path).map_err(|source| spool_error(path, source))?;
-        Ok(SpooledScan { facts, points: (points, rows), triangles })
+        let Self { points, triangles, has_normals } = self;
+        let triangles = finish_triangles(triangles, path, unit_mm)?;
+        let points = finish_points(points, has_normals, path, unit_mm)?;
+        Ok(SpooledScan { facts, points, triangles })
+    }
+
+    /// Ends the decoding where only points were spooled.
+    pub fn into_points(self, path: &Path, unit_mm: f64) -> Result<(ByteSource, FixedRows), ReadError> {
+        finish_points(self.points, self.has_normals, path, unit_mm)
     }
 
     /// Ends the decoding where only the triangles were spooled.
     pub fn into_triangles(self, path: &Path, unit_mm: f64) -> Result<TriangleRows, ReadError> {
         finish_triangles(self.triangles, path, unit_mm)
     }
+}
+
+fn finish_points(
+    collector: Collector,
+    has_normals: bool,
+    path: &Path,
+    unit_mm: f64,
+) -> Result<(ByteSource, FixedRows), ReadError> {
+    let stride = if has_normals { POSITION_AND_NORMAL_BYTES } else { POSITION_BYTES };
+    let layout = RowLayout {
+        stride,
+        is_big_endian: false,
+        position: RowLayout::triple(0, Scalar::F64),
+        normal: has_normals.then(|| RowLayout::triple(POSITION_BYTES, Scalar::F32)),
+    };
+    let rows = FixedRows { start: 0, count: collector.len() / stride as u64, layout, unit_mm };
+    Ok((collector.finish(path).map_err(|source| spool_error(path, source))?, rows))
 }
 
 fn finish_triangles(collector: Collector, path: &Path, unit_mm: f64) -> Result<TriangleRows, ReadError> {

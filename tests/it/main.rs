@@ -7,6 +7,7 @@ mod check_values;
 mod cli;
 mod golden;
 mod hostile;
+mod memory;
 mod properties;
 mod reading;
 mod recovery;

@@ -5,5 +5,5 @@ mod finish;
 #[cfg(unix)]
 mod interrupt;
 mod measure;
-mod program;
+pub mod program;
 mod view;

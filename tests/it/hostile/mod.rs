@@ -1,1 +1,3 @@
-//! Cut, bit-flipped, empty, huge-count and NaN files: an error in time, never a panic.
+//! Hostile surroundings: faults of the disk. Hostile files are in `reading/`.
+
+mod disk;

@@ -80,6 +80,47 @@ fn binary_ply_of_either_order_with_odd_types() {
 }
 
 #[test]
+fn ply_rows_may_be_of_changing_length() {
+    let head = |format: &str| {
+        format!(
+            "ply\nformat {format} 1.0\nelement vertex 2\nproperty list uchar short before\nproperty double x\n\
+             property list uint uchar between\nproperty double y\nproperty float nz\nproperty double z\n\
+             property float nx\nproperty float ny\nproperty list uchar int behind\nelement face 1\n\
+             property list uchar int vertex_indices\nend_header\n"
+        )
+    };
+    let text = head("ascii") + "2 7 8 1 0 2 1 3 0 0 1 9\n0 -4.5 3 1 2 3 5 0.5 6 0 0 0\n3 0 1 0\n";
+    let scan = read(text.as_bytes());
+    assert_eq!((&scan.points, scan.triangles.len()), (&TWO.to_vec(), 1));
+    assert_eq!(scan.normals, [[0.0, 0.0, 1.0], [0.0, 0.0, 0.5]]);
+    refused(text.replace("0 -4.5 3 1", "0 -4.5 99999999999 1").as_bytes(), "row 2");
+    refused(&text.as_bytes()[..text.len() - 38], "holds 1");
+
+    let mut bytes = head("binary_big_endian").into_bytes();
+    for (before, point, between, nz, behind) in [(2_u8, TWO[0], 0_u32, 1.0_f32, 1_u8), (0, TWO[1], 3, 0.5, 0)]
+    {
+        bytes.push(before);
+        bytes.extend(vec![9; 2 * usize::from(before)]);
+        bytes.extend(point[0].to_be_bytes());
+        bytes.extend(between.to_be_bytes());
+        bytes.extend(vec![9; between as usize]);
+        bytes.extend(point[1].to_be_bytes());
+        bytes.extend(nz.to_be_bytes());
+        bytes.extend(point[2].to_be_bytes());
+        bytes.extend([0; 8]);
+        bytes.push(behind);
+        bytes.extend(vec![9; 4 * usize::from(behind)]);
+    }
+    let rows_end = bytes.len();
+    bytes.push(3);
+    bytes.extend([0, 1, 0].into_iter().flat_map(i32::to_be_bytes));
+    let scan = read(&bytes);
+    assert_eq!((scan.points, scan.triangles.len()), (TWO.to_vec(), 1));
+    assert_eq!(scan.normals, [[0.0, 0.0, 1.0], [0.0, 0.0, 0.5]]);
+    refused(&bytes[..rows_end - 1], "promises 2 points and holds 1");
+}
+
+#[test]
 fn triangle_strips_turn_and_begin_anew() {
     let text = "ply\nformat ascii 1.0\nelement vertex 4\nproperty float x\nproperty float y\nproperty float z\n\
         element tristrips 1\nproperty list int int vertex_indices\nend_header\n0 0 0\n1 0 0\n0 1 0\n1 1 0\n\

@@ -81,3 +81,30 @@ pub fn collect(bytes: &[u8]) -> Result<Collected, Failure> {
     std::fs::write(&path, bytes).unwrap();
     collect_path(&path, LengthUnit::Millimetre)
 }
+
+/// Reads everything and keeps nothing, as far as the sums.
+pub fn drain(path: &Path) -> Result<f64, Failure> {
+    let scan = open_scan(path, LengthUnit::Millimetre).map_err(Failure::Open)?;
+    let mut sum = Sum(0.0);
+    for part in 0..scan.part_count() {
+        scan.read_points(part, &mut sum).map_err(Failure::Part)?;
+    }
+    for part in 0..scan.triangle_part_count() {
+        scan.read_triangles(part, &mut sum).map_err(Failure::Part)?;
+    }
+    Ok(sum.0)
+}
+
+struct Sum(f64);
+
+impl PointSink for Sum {
+    fn take(&mut self, block: &PointBlock<'_>) {
+        self.0 += block.x_mm.iter().chain(block.y_mm).chain(block.z_mm).sum::<f64>();
+    }
+}
+
+impl TriangleSink for Sum {
+    fn take(&mut self, triangles: &[Triangle]) {
+        self.0 += triangles.iter().flatten().map(|corner| corner.x).sum::<f64>();
+    }
+}

@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use nalgebra::Point3;
-use shutline::files::{CurvePoints, ReadError, read_curve};
+use shutline::files::{CurveFile, CurvePoints, ReadError, read_curve};
 use shutline::units::LengthUnit;
 
 fn data(name: &str) -> PathBuf {
@@ -18,7 +18,7 @@ fn length(points: &[Point3<f64>]) -> f64 {
     points.windows(2).map(|pair| (pair[1] - pair[0]).norm()).sum()
 }
 
-/// Ends and length of a curve; chords of 1° shorten an arc by a share of 1.3e-5, the rest is the file's digits.
+/// Ends and length of a curve; chords that leave an arc of 5 mm by 0.0001 mm shorten it by a share of 7e-6.
 fn check(layer: &str, first: [f64; 3], last: [f64; 3], wanted_length: f64) {
     let points = dxf(layer).points;
     let (start, end) = (points.first().unwrap(), points.last().unwrap());
@@ -71,4 +71,124 @@ fn obj_lines_are_curves() {
     let read = |name| read_curve(&path, Some(name), LengthUnit::Inch).unwrap().points;
     assert_eq!(read("hood"), [Point3::origin(), Point3::new(25.4, 0.0, 0.0), Point3::new(50.8, 0.0, 0.0)]);
     assert_eq!(read("door"), [Point3::new(50.8, 0.0, 0.0), Point3::origin()]);
+}
+
+/// How far a place is from a run of points.
+fn off(points: &[Point3<f64>], place: &Point3<f64>) -> f64 {
+    let chord = |pair: &[Point3<f64>]| {
+        let along = pair[1] - pair[0];
+        let share = ((place - pair[0]).dot(&along) / along.norm_squared()).clamp(0.0, 1.0);
+        (pair[0] + along * share - place).norm()
+    };
+    points.windows(2).map(chord).fold(f64::INFINITY, f64::min)
+}
+
+/// `ezdxf-more.csv` has what the library that wrote the drawing makes of each layer, to 1e-6.
+#[test]
+fn dxf_curves_are_as_their_writer_draws_them() {
+    let file = CurveFile::open(&data("ezdxf-more.dxf")).unwrap();
+    let mut layers: Vec<(String, f64, Vec<Point3<f64>>)> = Vec::new();
+    for row in csv::Reader::from_path(data("ezdxf-more.csv")).unwrap().records() {
+        let row = row.unwrap();
+        let number = |column: usize| row[column].parse::<f64>().unwrap();
+        if layers.last().is_none_or(|(layer, ..)| *layer != row[0]) {
+            layers.push((row[0].to_owned(), number(1), Vec::new()));
+        }
+        layers.last_mut().unwrap().2.push(Point3::new(number(2), number(3), number(4)));
+    }
+    assert_eq!(layers.len(), 14);
+    for (layer, wanted, places) in &layers {
+        let points = file
+            .curve(Some(layer), &[], LengthUnit::Millimetre)
+            .unwrap_or_else(|error| panic!("{error}"))
+            .points;
+        // Chords leave our curve by at most 0.0001 mm, the writer's by 0.000001 mm.
+        for place in places {
+            assert!(off(&points, place) < 1.1e-4, "{layer}: {place} is {} off", off(&points, place));
+        }
+        // A sagitta of 0.0001 on a radius of 2 shortens an arc by a share of 1.7e-5.
+        let found = length(&points);
+        assert!((found - wanted).abs() < 2e-5 * wanted, "{layer} is {found} long, not {wanted}");
+        assert!((points[0] - places[0]).norm() < 1e-6, "{layer} starts at {}", points[0]);
+    }
+}
+
+#[test]
+fn only_curves_of_the_car_are_taken_from_a_drawing() {
+    let file = CurveFile::open(&data("ezdxf-more.dxf")).unwrap();
+    for layer in ["paper", "mesh", "text", "block"] {
+        let error = file.curve(Some(layer), &[], LengthUnit::Millimetre).unwrap_err();
+        assert!(matches!(error, ReadError::NoSuchCurve { .. }), "{layer}: {error}");
+    }
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("binary.dxf");
+    std::fs::write(&path, b"AutoCAD Binary DXF\r\n\x1a\0\0\0SECTION\0").unwrap();
+    let binary = read_curve(&path, None, LengthUnit::Millimetre).unwrap_err().to_string();
+    assert!(binary.contains("save it as text"), "{binary}");
+}
+
+#[test]
+fn dxf_units_that_are_not_the_plans_are_refused() {
+    let read = |name: &str, unit| read_curve(&data(name), Some("seam"), unit);
+    let inch = read("ezdxf-inch.dxf", LengthUnit::Inch).unwrap();
+    assert_eq!(inch.points[1], Point3::new(50.8, 0.0, 25.4));
+    assert!(matches!(
+        read("ezdxf-inch.dxf", LengthUnit::Millimetre),
+        Err(ReadError::UnitContradiction { .. })
+    ));
+    let feet = read("ezdxf-feet.dxf", LengthUnit::Inch).unwrap_err().to_string();
+    assert!(feet.contains("number 2"), "{feet}");
+}
+
+#[test]
+fn places_pick_layers_and_say_what_is_wrong() {
+    let file = CurveFile::open(&data("ezdxf.dxf")).unwrap();
+    let near =
+        |places: &[[f64; 3]]| file.curve(None, places, LengthUnit::Millimetre).map(|curve| curve.points);
+    let points = near(&[[9.0, 0.0, 5.1], [1.0, 0.0, 0.4]]).unwrap();
+    assert_eq!(
+        (points[0], points[1]),
+        (Point3::new(10.0, 0.0, 5.0), Point3::origin()),
+        "from the first place to the last"
+    );
+    let far = near(&[[0.0, 0.0, 900.0]]).unwrap_err().to_string();
+    assert!(far.contains("20 mm are allowed"), "{far}");
+    let apart = near(&[[9.0, 0.0, 5.1], [6.0, 2.0, 3.0]]).unwrap_err().to_string();
+    assert!(apart.contains("mm apart"), "{apart}");
+}
+
+#[test]
+fn edges_of_a_ply_are_curves() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("edges.ply");
+    let head = |format: &str, extra: &str| {
+        format!(
+            "ply\nformat {format} 1.0\nelement vertex 4\n{extra}property float x\nproperty float y\n\
+             property float z\nelement edge 3\nproperty int vertex1\nproperty int vertex2\n\
+             property uchar red\nend_header\n"
+        )
+    };
+    let wanted = [[0.0, 0.0, 0.0], [1.0, 0.0, 0.0], [2.0, 0.0, 0.0], [2.0, 5.0, 0.0]].map(Point3::from);
+    let text = head("ascii", "property list uchar float row\n")
+        + "0 0 0 0\n2 7 8 1 0 0\n1 9 2 0 0\n0 2 5 0\n0 1 255\n2 1 255\n3 2 255\n";
+    std::fs::write(&path, &text).unwrap();
+    assert_eq!(read_curve(&path, None, LengthUnit::Millimetre).unwrap().points, wanted);
+
+    let mut bytes = head("binary_little_endian", "").into_bytes();
+    bytes.extend(
+        wanted.iter().flat_map(|point| point.iter().map(|value| *value as f32)).flat_map(f32::to_le_bytes),
+    );
+    for [first, second] in [[0_i32, 1], [2, 1], [3, 2]] {
+        bytes.extend(first.to_le_bytes().into_iter().chain(second.to_le_bytes()).chain([255]));
+    }
+    std::fs::write(&path, &bytes).unwrap();
+    assert_eq!(read_curve(&path, Some("edge-1"), LengthUnit::Millimetre).unwrap().points, wanted);
+
+    std::fs::write(&path, &bytes[..bytes.len() - 1]).unwrap();
+    assert!(matches!(read_curve(&path, None, LengthUnit::Millimetre), Err(ReadError::CutOff { .. })));
+    std::fs::write(&path, text.replace("2 1 255", "9 1 255")).unwrap();
+    let wrong = read_curve(&path, None, LengthUnit::Millimetre).unwrap_err().to_string();
+    assert!(wrong.contains("corner 9"), "{wrong}");
+    let none = read_curve(&data("o3d.ply"), None, LengthUnit::Millimetre).unwrap_err().to_string();
+    assert!(none.contains("vertex1"), "{none}");
 }

@@ -5,4 +5,5 @@ mod by_libraries;
 mod collect;
 mod curves;
 mod mutated;
+mod same_readings;
 mod step;
