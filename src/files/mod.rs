@@ -1,7 +1,9 @@
 //! The only disk access: readers behind `scan::ScanSource`, plans and curves, writing beside and renaming.
 //!
 //! In: paths. Out: scans, plans, files. Units: mm.
-//! Does not interpret what it reads.
+//! Does not interpret what it reads. What it reads is hostile: nothing here is taken by an index that might not be there.
+
+#![cfg_attr(not(test), deny(clippy::indexing_slicing))]
 
 mod block_buffer;
 mod byte_source;

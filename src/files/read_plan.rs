@@ -105,7 +105,7 @@ fn read_text(path: &Path) -> Result<String, ReadPlanError> {
     }
     String::from_utf8(bytes).map_err(|error| {
         let byte = error.utf8_error().valid_up_to();
-        let line = 1 + error.as_bytes()[..byte].iter().filter(|byte| **byte == b'\n').count();
+        let line = 1 + error.as_bytes().iter().take(byte).filter(|byte| **byte == b'\n').count();
         ReadPlanError::NotText { path: path.to_owned(), byte, line }
     })
 }

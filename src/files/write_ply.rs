@@ -35,6 +35,8 @@ pub struct PlyWriter {
     triangle_count: u64,
 }
 
+/// Bytes of a point with normals and colour, more than those of a triangle.
+const LONGEST_ROW_BYTES: usize = 27;
 /// Bytes gathered before they go to the disk.
 const BUFFER_BYTES: usize = 1 << 20;
 
@@ -77,20 +79,23 @@ impl PlyWriter {
         normal: &Vector3<f64>,
         grey: u8,
     ) -> Result<(), WriteError> {
-        let mut bytes = [0_u8; 27];
-        let mut length = 0;
         let scaled = position.coords / self.layout.unit.mm();
         let normals: &[f64] = if self.layout.normals { normal.as_slice() } else { &[] };
-        for value in scaled.iter().chain(normals) {
-            bytes[length..length + 4].copy_from_slice(&(*value as f32).to_le_bytes());
-            length += 4;
-        }
-        if self.layout.colour {
-            bytes[length..length + 3].fill(grey);
-            length += 3;
-        }
+        let greys: &[u8] = if self.layout.colour { &[grey; 3] } else { &[] };
+        let numbers = scaled.iter().chain(normals).flat_map(|value| (*value as f32).to_le_bytes());
         self.point_count += 1;
-        self.put(&bytes[..length])
+        self.put_row(numbers.chain(greys.iter().copied()))
+    }
+
+    /// Writes at most as many bytes as the longest row has.
+    fn put_row(&mut self, row: impl Iterator<Item = u8>) -> Result<(), WriteError> {
+        let mut bytes = [0_u8; LONGEST_ROW_BYTES];
+        let mut length = 0;
+        for (place, byte) in bytes.iter_mut().zip(row) {
+            *place = byte;
+            length += 1;
+        }
+        self.put(bytes.get(..length).unwrap_or_default())
     }
 
     /// Adds a triangle by the numbers of its points; all points come before the first triangle.
@@ -98,12 +103,9 @@ impl PlyWriter {
     /// # Errors
     /// The disk refuses.
     pub fn triangle(&mut self, corners: [u32; 3]) -> Result<(), WriteError> {
-        let mut bytes = [3_u8; 13];
-        for (place, corner) in corners.iter().enumerate() {
-            bytes[1 + 4 * place..5 + 4 * place].copy_from_slice(&corner.to_le_bytes());
-        }
         self.triangle_count += 1;
-        self.put(&bytes)
+        let corners = corners.into_iter().flat_map(u32::to_le_bytes);
+        self.put_row(std::iter::once(3).chain(corners))
     }
 
     /// Fills in the counts and moves the file into place.
