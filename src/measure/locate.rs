@@ -18,9 +18,23 @@ const NODE_REACH_MM: f64 = 6.0;
 /// Where the outer surface is looked for, mm from the curve: past a hem of 4 mm in a gap of 8 mm on a curve 3 mm off.
 const SURFACE_FROM_MM: f64 = 9.0;
 const SURFACE_TO_MM: f64 = 30.0;
+const MID_SURFACE_MM: f64 = 16.0;
 const BIN_MM: f64 = 0.25;
-/// Empty bins in a row that end a surface: 0.75 mm.
+/// Empty bins in a row that end a surface: 0.75 mm, or more where the points themselves are further apart.
 const EMPTY_RUN: usize = 3;
+const LONGEST_EMPTY_RUN: usize = 10;
+/// Strips across a surface are this wide, mm; so many, and so much of the surface, are needed.
+const LEAST_STRIP_MM: f64 = 0.5;
+const LARGEST_STRIP_MM: f64 = 3.0;
+const FEWEST_STRIPS: usize = 5;
+const LEAST_SURFACE_MM: f64 = 6.0;
+/// Strips that stand off this far from their neighbours or from the surface are not part of it, mm.
+const STANDS_OFF_MM: f64 = 0.5;
+/// So many points where a surface should be say that it is there, but too thinly scanned.
+const SPARSE_POINTS: usize = 6;
+/// So many points before it say that the panel ends too soon; within this height of the curve, mm.
+const SHORT_POINTS: usize = 20;
+const NEAR_HEIGHT_MM: f64 = 6.0;
 /// The walk starts this far out and goes this far past the curve, mm.
 const WALK_FROM_MM: f64 = 14.0;
 const WALK_TO_MM: f64 = -12.0;
@@ -54,13 +68,9 @@ pub(super) fn locate_nodes(flat: &FlatSeam, spread: &dyn Spread) -> Vec<Node> {
 }
 
 fn locate(points: &[FlatPoint]) -> Result<[NodeSide; 2], Reason> {
-    if points.len() < 60 {
-        return Err(Reason::NoPoints);
-    }
     let surfaces = [-1.0, 1.0].map(|sign| surface(points, sign));
     let [Some(left), Some(right)] = surfaces else {
-        let is_bare = surfaces.iter().all(Option::is_none);
-        return Err(if is_bare { Reason::NoPoints } else { Reason::OnePanelMissing });
+        return Err(why_no_surface(points, &surfaces));
     };
     match (walk_in(points, -1.0, &left), walk_in(points, 1.0, &right)) {
         (Some(left), Some(right)) => Ok([left, right]),
@@ -68,12 +78,45 @@ fn locate(points: &[FlatPoint]) -> Result<[NodeSide; 2], Reason> {
     }
 }
 
-/// A robust parabola `z(q)` through the medians of strips across one side.
+/// Why a side has no outer surface: too few points to show one, a panel that ends before it, or nothing there at all.
+fn why_no_surface(points: &[FlatPoint], surfaces: &[Option<[f64; 3]>; 2]) -> Reason {
+    let missing: Vec<f64> = [-1.0, 1.0]
+        .into_iter()
+        .zip(surfaces)
+        .filter(|(_, found)| found.is_none())
+        .map(|(sign, _)| sign)
+        .collect();
+    let count = |sign: f64, from_mm: f64, to_mm: f64| {
+        let is_there = |point: &&FlatPoint| {
+            (from_mm..to_mm).contains(&(sign * f64::from(point.x_mm)))
+                && f64::from(point.z_mm).abs() < NEAR_HEIGHT_MM
+        };
+        points.iter().filter(is_there).count()
+    };
+    let far: Vec<usize> = missing.iter().map(|sign| count(*sign, MID_SURFACE_MM, SURFACE_TO_MM)).collect();
+    let near: Vec<usize> = missing.iter().map(|sign| count(*sign, 0.0, SURFACE_FROM_MM)).collect();
+    if far.iter().all(|count| *count >= SPARSE_POINTS) {
+        Reason::TooSparse
+    } else if near.iter().all(|count| *count >= SHORT_POINTS) {
+        Reason::SurfaceTooShort
+    } else if missing.len() == 2 {
+        Reason::NoPoints
+    } else {
+        Reason::OnePanelMissing
+    }
+}
+
+/// A robust parabola `z(q)` through the medians of strips across one side; the strips are as wide as the points are apart.
 fn surface(points: &[FlatPoint], sign: f64) -> Option<[f64; 3]> {
-    let strip_count = ((SURFACE_TO_MM - SURFACE_FROM_MM) / 0.5) as usize;
-    let mut strips: Vec<Vec<f64>> = vec![Vec::new(); strip_count];
+    let width_mm = SURFACE_TO_MM - SURFACE_FROM_MM;
+    let range_mm = SURFACE_FROM_MM..SURFACE_TO_MM;
+    let count = points.iter().filter(|point| range_mm.contains(&(sign * f64::from(point.x_mm)))).count();
+    let apart_mm = (width_mm * 2.0 * NODE_REACH_MM / (count.max(1) as f64)).sqrt();
+    let strip_mm = apart_mm.clamp(LEAST_STRIP_MM, LARGEST_STRIP_MM);
+    let mut strips: Vec<Vec<f64>> = vec![Vec::new(); (width_mm / strip_mm) as usize];
+    let strip_count = strips.len();
     for point in points {
-        let place = (sign * f64::from(point.x_mm) - SURFACE_FROM_MM) / 0.5;
+        let place = (sign * f64::from(point.x_mm) - SURFACE_FROM_MM) / strip_mm;
         if place >= 0.0 && (place as usize) < strip_count {
             strips[place as usize].push(f64::from(point.z_mm));
         }
@@ -84,21 +127,50 @@ fn surface(points: &[FlatPoint], sign: f64) -> Option<[f64; 3]> {
         .filter(|(_, strip)| strip.len() >= 3)
         .filter_map(|(index, strip)| {
             keep_upper_layer(strip);
-            Some((SURFACE_FROM_MM + (index as f64 + 0.5) * 0.5, median_in_place(strip)?))
+            Some((SURFACE_FROM_MM + (index as f64 + 0.5) * strip_mm, median_in_place(strip)?))
         })
         .collect();
-    if medians.len() < 12 {
+    if medians.len() < FEWEST_STRIPS || (medians.len() as f64) * strip_mm < LEAST_SURFACE_MM {
         return None;
     }
+    let whole = robust_parabola(&medians)?;
+    if stands_off_near_edge(&medians, &whole) {
+        robust_parabola(nearest_piece(&medians))
+    } else {
+        Some(whole)
+    }
+}
+
+/// True where a fit to the whole misses the strips nearest to the edge: something stands on the panel further in.
+fn stands_off_near_edge(medians: &[(f64, f64)], surface: &[f64; 3]) -> bool {
+    let near = &medians[..medians.len().min(FEWEST_STRIPS)];
+    let mut sizes: Vec<f64> = near.iter().map(|(q, z)| (z - height(surface, *q)).abs()).collect();
+    median_in_place(&mut sizes).is_some_and(|size_mm| size_mm > STANDS_OFF_MM)
+}
+
+/// The strips from the edge's side up to the first jump.
+fn nearest_piece(medians: &[(f64, f64)]) -> &[(f64, f64)] {
+    let is_step = |pair: &[(f64, f64)]| (pair[1].1 - pair[0].1).abs() > STANDS_OFF_MM;
+    let end = medians.windows(2).position(is_step).map_or(medians.len(), |place| place + 1);
+    &medians[..end]
+}
+
+/// A parabola in `q` by iterated Tukey weights; a straight line through a short piece.
+fn robust_parabola(medians: &[(f64, f64)]) -> Option<[f64; 3]> {
+    let (first, last) = (medians.first()?, medians.last()?);
+    let is_short = last.0 - first.0 < LEAST_SURFACE_MM;
     let mut fitted = [0.0; 3];
     let mut limit_mm = f64::INFINITY;
     for _ in 0..12 {
         let height = |q: f64| fitted[0] + fitted[1] * q / 20.0 + fitted[2] * (q / 20.0).powi(2);
         let mut residuals: Vec<f64> = medians.iter().map(|(q, z)| (z - height(*q)).abs()).collect();
         let mut equations = NormalEquations::<3>::default();
-        for (q, z) in &medians {
+        for (q, z) in medians {
             let weight = if limit_mm.is_finite() { tukey_weight(z - height(*q), limit_mm) } else { 1.0 };
             equations.add([1.0, q / 20.0, (q / 20.0).powi(2)], *z, weight);
+        }
+        if is_short {
+            equations.hold(2, 0.0, 1e9);
         }
         if limit_mm.is_infinite() {
             limit_mm = 1e6;
@@ -131,8 +203,9 @@ fn walk_in(points: &[FlatPoint], sign: f64, surface: &[f64; 3]) -> Option<NodeSi
     let mut typical: Vec<f64> = counts[..start].iter().map(|count| f64::from(*count)).collect();
     let few = (0.2 * median_in_place(&mut typical)?).max(1.0);
     let is_empty = |count: &u32| f64::from(*count) < few;
-    let first_empty = (start..=bin_count - EMPTY_RUN)
-        .find(|first| counts[*first..*first + EMPTY_RUN].iter().all(is_empty))?;
+    let run = ending_run(&counts[..start]);
+    let first_empty =
+        (start..=bin_count - run).find(|first| counts[*first..*first + run].iter().all(is_empty))?;
     let edge_mm = WALK_FROM_MM + 10.0 - first_empty as f64 * BIN_MM;
     let mut depths: Vec<f64> = points
         .iter()
@@ -142,4 +215,18 @@ fn walk_in(points: &[FlatPoint], sign: f64, surface: &[f64; 3]) -> Option<NodeSi
         .collect();
     let has_turned = median_in_place(&mut depths).is_some_and(|depth_mm| depth_mm > TURNED_MM);
     Some(NodeSide { edge_mm, surface: *surface, has_turned })
+}
+
+/// Empty bins in a row that end a surface with this covering: more than twice what nine in ten of its own breaks are long.
+fn ending_run(surface_counts: &[u32]) -> usize {
+    let mut breaks: Vec<usize> = surface_counts
+        .chunk_by(|one, next| (*one == 0) == (*next == 0))
+        .filter(|chunk| chunk.first() == Some(&0))
+        .map(<[u32]>::len)
+        .collect();
+    breaks.sort_unstable();
+    let usual = breaks.get((breaks.len() * 9 / 10).min(breaks.len().saturating_sub(1))).copied().unwrap_or(0);
+    // One break alone is a sticker's hole, not the spacing.
+    let usual = if breaks.len() < 3 { 0 } else { usual };
+    (2 * usual + 1).clamp(EMPTY_RUN, LONGEST_EMPTY_RUN)
 }

@@ -14,12 +14,14 @@
 //! Does not judge.
 
 mod centre_line;
+mod flange;
 mod flush;
 mod gap;
 mod locate;
 mod outward;
 mod profile;
 mod reading;
+mod refusal;
 mod report;
 mod seam;
 mod settings;

@@ -149,8 +149,10 @@ pub enum Warning {
     UnlikeNeighbours,
     /// The outward side was not given and was taken from the scan.
     OutwardSideAssumed,
-    /// The flange opens outwards, so that there is no furthest point; the arc's 90° point was taken.
+    /// The flange leans out past its hem, or may do so; the edge is its lower end, as far as the scan shows it.
     OpenFlange,
+    /// An edge was not seen: the flush is read where the points end, not at a measured mid-gap.
+    MiddleAssumed,
 }
 
 impl Warning {
@@ -166,6 +168,7 @@ impl Warning {
             Self::UnlikeNeighbours => "unlike-neighbours",
             Self::OutwardSideAssumed => "outward-side-assumed",
             Self::OpenFlange => "open-flange",
+            Self::MiddleAssumed => "middle-assumed",
         }
     }
 }

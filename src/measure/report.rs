@@ -5,34 +5,35 @@
 
 use nalgebra::Point3;
 
+use super::flange::{Flange, OpenFlange, follow_flange, lean_doubt_mm, open_flanges};
 use super::flush::flush_mm;
 use super::gap::gap_mm;
 use super::locate::Node;
 use super::profile::profile_of;
 use super::reading::{EdgeReading, Estimate, Profile, Reason, StationReading, Warning};
-use super::seam::reason_near;
+use super::refusal::{Refusal, refusals};
 use super::settings::MeasureSettings;
 use super::shared::Shared;
 use super::smoothing::Smoothing;
 use super::station::{Fitted, FittedSide, SIGNS};
-use super::surface_noise::height_u_mm;
+use super::surface_noise::{height_u_at, height_u_mm};
 use super::uncertainty::{Evidence, LocalNoise, flush_components, gap_components, noise_from_differences};
 use crate::geometry::Curve;
-use crate::plan::{Seam, Station};
+use crate::plan::{GapMethod, Seam, Station};
 use crate::section::FlatSeam;
 
-/// Arcs seen less far round than this do not give an edge, rad (45°).
-const EDGE_NEEDS_RAD: f64 = 45.0 * std::f64::consts::PI / 180.0;
 /// Arcs seen less far round than this are continued by their fit, rad (95°).
 const EDGE_SURE_RAD: f64 = 94.9 * std::f64::consts::PI / 180.0;
-/// An edge that runs off by more than this along the seam is a corner.
-const CORNER_SLOPE: f64 = 0.15;
 /// Surfaces that differ by more than this make the flush depend on where it is read, rad (3°).
 const PARALLEL_RAD: f64 = 3.0 * std::f64::consts::PI / 180.0;
 /// Bands shorter than this are worth a warning, mm; shorter than the other, no flush is given.
 const SHORT_BAND_MM: f64 = 15.0;
 /// Less covered bands have a hole.
 const HOLE_COVER: f64 = 0.7;
+/// A flush that is less certain than this says nothing: its surfaces are too short for how far they are continued, mm.
+const FLUSH_LARGEST_U_MM: f64 = 0.5;
+/// A flange that may reach further by more than this is worth a warning, mm.
+const FLANGE_DOUBT_MM: f64 = 0.005;
 /// Robust deviations by which a value is unlike its neighbours.
 const UNLIKE_SIGMAS: f64 = 5.0;
 
@@ -47,6 +48,19 @@ pub(super) struct Context<'a> {
     /// Radius of each side at each station, as far as known beforehand.
     pub(super) radii: Vec<[Option<Shared>; 2]>,
     pub(super) smoothing: Smoothing,
+    /// Distance between neighbouring points, mm.
+    pub(super) spacing_mm: f64,
+}
+
+/// One station's values, before their uncertainty.
+struct Draft<'a> {
+    fit: &'a Fitted,
+    gap: Result<f64, Reason>,
+    flush: Result<f64, Reason>,
+    flanges: [Option<Flange>; 2],
+    open: [Option<OpenFlange>; 2],
+    /// What flanges may reach further than was seen, both together, mm.
+    flange_u_mm: f64,
 }
 
 /// A station that could not be measured at all.
@@ -67,41 +81,67 @@ pub(super) fn unmeasured(curve: &Curve, station: &Station, reason: Reason) -> St
 /// Makes the readings of a seam.
 pub(super) fn report_stations(context: &Context<'_>, fitted: &[Fitted]) -> Vec<StationReading> {
     let stations = context.seam.stations();
-    let refusals: Vec<Option<Reason>> =
-        fitted.iter().zip(&stations).map(|(fit, station)| refusal(context, fit, station)).collect();
-    let refusals = without_loners(&refusals);
-    let values = |read: &dyn Fn(&Fitted) -> Result<f64, Reason>| -> Vec<Result<f64, Reason>> {
-        let of = |(fit, refusal): (&Fitted, &Option<Reason>)| refusal.map_or_else(|| read(fit), Err);
-        fitted.iter().zip(&refusals).map(of).collect()
-    };
-    let reach_mm = context.settings.hem_reach_mm;
-    let gaps = values(&|fit| gap_mm(fit, context.flat, context.datum, context.seam.gap.method, reach_mm));
-    let flushes = values(&|fit| flush_mm(fit, context.datum, context.seam.flush.method));
-    let noises = [noise_of(context, &gaps, 2.0 * reach_mm), flush_noise(context, fitted, &flushes)];
+    let drafts = drafts(context, fitted);
+    let gaps: Vec<Option<f64>> = drafts.iter().map(|draft| draft.gap.ok()).collect();
+    let flushes: Vec<Option<f64>> = drafts.iter().map(|draft| draft.flush.ok()).collect();
+    let gap_noise = noise_of(context, &gaps, 2.0 * context.settings.hem_reach_mm);
+    let noises = [gap_noise, flush_noise(context, fitted, &flushes)];
     let mut readings: Vec<StationReading> = stations
         .iter()
-        .enumerate()
-        .map(|(index, station)| {
-            let values = [gaps[index], flushes[index]];
-            report_one(context, &fitted[index], station, values, noises)
-        })
+        .zip(&drafts)
+        .map(|(station, draft)| report_one(context, draft, station, noises))
         .collect();
     mark_unlike_neighbours(&mut readings);
     readings
 }
 
-fn noise_of(context: &Context<'_>, values: &[Result<f64, Reason>], apart_mm: f64) -> Option<LocalNoise> {
-    let values: Vec<Option<f64>> = values.iter().map(|value| value.ok()).collect();
+fn drafts<'a>(context: &Context<'_>, fitted: &'a [Fitted]) -> Vec<Draft<'a>> {
+    let reach_mm = context.settings.hem_reach_mm;
+    let flanges = [0, 1].map(|side| -> Vec<Option<Flange>> {
+        let follow = |fit| follow_flange(context.flat, fit, side, reach_mm, context.spacing_mm);
+        fitted.iter().map(follow).collect()
+    });
+    let open = [0, 1].map(|side| open_flanges(fitted, &flanges[side], side));
+    let leans_mm = [0, 1].map(|side| lean_doubt_mm(&flanges[side]));
+    let method = context.seam.gap.method;
+    let draft = |(index, (fit, refusal)): (usize, (&'a Fitted, Refusal))| {
+        let open = [open[0][index], open[1][index]];
+        let gap = || gap_mm(fit, context.flat, context.datum, method, reach_mm);
+        let opened = |value_mm: f64| match method {
+            GapMethod::Edge => value_mm - open_by_mm(fit, &open),
+            GapMethod::Shortest | GapMethod::Depth { .. } => value_mm,
+        };
+        Draft {
+            fit,
+            gap: refusal.gap.map_or_else(|| gap().map(opened), Err),
+            flush: refusal.flush.map_or_else(|| flush_mm(fit, context.datum, context.seam.flush.method), Err),
+            flanges: [flanges[0][index], flanges[1][index]],
+            flange_u_mm: open
+                .iter()
+                .zip(leans_mm)
+                .map(|(open, lean_mm)| open.map_or(lean_mm, |open| open.unseen_u_mm))
+                .fold(0.0, f64::hypot),
+            open,
+        }
+    };
+    fitted.iter().zip(refusals(context, fitted)).enumerate().map(draft).collect()
+}
+
+/// How much further than the hems' arcs open flanges reach, both together, mm.
+fn open_by_mm(fit: &Fitted, open: &[Option<OpenFlange>; 2]) -> f64 {
+    let of_side = |(side, open): (&Option<FittedSide>, &Option<OpenFlange>)| {
+        Some(side.as_ref()?.arc.as_ref()?.edge_mm - open.as_ref()?.edge_mm)
+    };
+    fit.sides.iter().zip(open).filter_map(of_side).sum()
+}
+
+fn noise_of(context: &Context<'_>, values: &[Option<f64>], apart_mm: f64) -> Option<LocalNoise> {
     let lag = (apart_mm / context.seam.station_spacing_mm - 1e-6).ceil().max(1.0) as usize;
-    noise_from_differences(&values, lag)
+    noise_from_differences(values, lag)
 }
 
 /// What the surfaces' residuals say, or else what differences between stations show.
-fn flush_noise(
-    context: &Context<'_>,
-    fitted: &[Fitted],
-    flushes: &[Result<f64, Reason>],
-) -> Option<LocalNoise> {
+fn flush_noise(context: &Context<'_>, fitted: &[Fitted], flushes: &[Option<f64>]) -> Option<LocalNoise> {
     let heights = [0, 1].map(|side| height_u_mm(context.flat, fitted, side, context.settings));
     match heights {
         [Some(left_mm), Some(right_mm)] => {
@@ -111,122 +151,81 @@ fn flush_noise(
     }
 }
 
-/// Why a fitted station must not be reported, if so.
-fn refusal(context: &Context<'_>, fit: &Fitted, station: &Station) -> Option<Reason> {
-    match &fit.sides {
-        [None, None] => Some(Reason::NoPoints),
-        [None, _] | [_, None] => Some(Reason::OnePanelMissing),
-        [Some(left), Some(right)] => {
-            let node_reason = nearest_reason(context.nodes, station.along_mm);
-            match (&left.arc, &right.arc) {
-                (Some(left), Some(right)) => {
-                    let is_corner = [left, right].iter().any(|arc| arc.edge_slope.abs() > CORNER_SLOPE);
-                    let is_seen = [left, right].iter().all(|arc| arc.seen_rad >= EDGE_NEEDS_RAD);
-                    match (is_seen, is_corner) {
-                        (false, _) => Some(Reason::EdgeNotSeen),
-                        (true, true) => Some(Reason::Junction),
-                        (true, false) => None,
-                    }
-                }
-                _ => Some(node_reason.unwrap_or(Reason::EdgeNotSeen)),
-            }
-        }
-    }
-}
-
-/// Refuses stations that stand alone: where fewer than half of a station and its two neighbours to each side show both
-/// edges, a stray arc was fitted to the rim of a surface that does not turn.
-fn without_loners(refusals: &[Option<Reason>]) -> Vec<Option<Reason>> {
-    let of = |(index, refusal): (usize, &Option<Reason>)| {
-        let around = &refusals[index.saturating_sub(2)..(index + 3).min(refusals.len())];
-        let seen = around.iter().filter(|near| near.is_none()).count();
-        refusal.or((2 * seen < around.len()).then_some(Reason::EdgeNotSeen))
-    };
-    refusals.iter().enumerate().map(of).collect()
-}
-
-fn nearest_reason(nodes: &[Node], along_mm: f64) -> Option<Reason> {
-    let near = nodes
-        .iter()
-        .min_by(|left, right| (left.s_mm - along_mm).abs().total_cmp(&(right.s_mm - along_mm).abs()))?;
-    near.finding.err().map(|_| reason_near(nodes, along_mm))
-}
-
 fn report_one(
     context: &Context<'_>,
-    fit: &Fitted,
+    draft: &Draft<'_>,
     station: &Station,
-    [gap, flush]: [Result<f64, Reason>; 2],
     [gap_noise, flush_noise]: [Option<LocalNoise>; 2],
 ) -> StationReading {
-    let track_frame = context.flat.track.frame_at(fit.s_mm);
+    let fit = draft.fit;
     let order = [context.datum, 1 - context.datum];
-    let frame = fit.tilt.frame(&track_frame);
+    let bare = |value: Result<f64, Reason>| value.map(|value| Estimate::from_components(value, Vec::new()));
     let mut reading = StationReading {
         station: *station,
         point: context.seam.station_point(station),
-        frame,
-        gap: gap.map(|value| Estimate::from_components(value, Vec::new())),
-        flush: flush.map(|value| Estimate::from_components(value, Vec::new())),
-        edges: order
-            .map(|side| fit.sides[side].as_ref().and_then(|fitted| edge_of(context, fit, fitted, side))),
+        frame: fit.tilt.frame(&context.flat.track.frame_at(fit.s_mm)),
+        gap: bare(draft.gap),
+        flush: bare(draft.flush),
+        edges: order.map(|side| edge_of(context, draft, side, station.index)),
         warnings: Vec::new(),
         profile: profile_of(fit, context.flat, context.datum),
     };
     let [Some(left), Some(right)] = &fit.sides else { return reading };
-    let radius_u_mm = context.radii[station.index].map(|shared| shared.map_or(0.1, |known| known.u));
+    let is_middle_seen = draft.gap.is_ok();
     let evidence = Evidence {
         sides: [left, right],
         gap_noise,
-        flush_noise,
+        flush_noise: if is_middle_seen { flush_noise } else { own_flush_noise(context, fit, flush_noise) },
         accuracy_mm: context.settings.accuracy_mm,
         smoothing_u_mm2: context.smoothing.u_mm2,
-        radius_u_mm,
+        radius_u_mm: context.radii[station.index].map(|shared| shared.map_or(0.1, |known| known.u)),
+        unseen_flange_u_mm: draft.flange_u_mm,
+        is_middle_seen,
     };
-    reading.gap = gap.map(|value| Estimate::from_components(value, gap_components(&evidence)));
-    reading.flush = flush.map(|value| Estimate::from_components(value, flush_components(&evidence)));
-    if gap.is_ok() || flush.is_ok() {
-        reading.warnings = warnings(context, fit, [left, right], station.index);
+    reading.gap = draft.gap.map(|value| Estimate::from_components(value, gap_components(&evidence)));
+    reading.flush =
+        draft.flush.map(|value| Estimate::from_components(value, flush_components(&evidence))).and_then(
+            |flush| if flush.u_mm > FLUSH_LARGEST_U_MM { Err(Reason::SurfaceTooShort) } else { Ok(flush) },
+        );
+    if reading.gap.is_ok() || reading.flush.is_ok() {
+        reading.warnings = warnings(context, draft, [left, right], station.index);
     }
     reading
 }
 
-fn edge_of(context: &Context<'_>, fit: &Fitted, fitted: &FittedSide, side: usize) -> Option<EdgeReading> {
+/// Noise of a flush whose surfaces are continued further than elsewhere: this station's own, where it is larger.
+fn own_flush_noise(context: &Context<'_>, fit: &Fitted, usual: Option<LocalNoise>) -> Option<LocalNoise> {
+    let heights = [0, 1].map(|side| height_u_at(context.flat, fit, side, context.settings));
+    let [Some(left_mm), Some(right_mm)] = heights else { return usual };
+    let own_mm = left_mm.hypot(right_mm);
+    match usual {
+        Some(usual) if usual.u_mm > own_mm => Some(usual),
+        _ => Some(LocalNoise { u_mm: own_mm, degrees_of_freedom: 10.0 }),
+    }
+}
+
+fn edge_of(context: &Context<'_>, draft: &Draft<'_>, side: usize, index: usize) -> Option<EdgeReading> {
+    let fit = draft.fit;
+    let fitted = fit.sides[side].as_ref()?;
     let arc = fitted.arc.as_ref()?;
     let frame = fit.tilt.frame(&context.flat.track.frame_at(fit.s_mm));
-    let across = frame.across() * (SIGNS[side] * arc.edge_mm);
-    let point: Point3<f64> = frame.origin + across + frame.outward * arc.centre_z_mm;
+    let (edge_mm, height_mm) =
+        draft.open[side].map_or((arc.edge_mm, arc.centre_z_mm), |open| (open.edge_mm, open.height_mm));
+    let point: Point3<f64> =
+        frame.origin + frame.across() * (SIGNS[side] * edge_mm) + frame.outward * height_mm;
+    let own_u_mm = arc.sigma_mm * arc.radius_cofactor;
     Some(EdgeReading {
         point,
         hem_radius_mm: arc.radius_mm,
-        hem_radius_u_mm: arc.sigma_mm * arc.radius_cofactor,
+        hem_radius_u_mm: context.radii[index][side].map_or(own_u_mm, |shared| shared.u),
         arc_seen_rad: arc.seen_rad,
-        flange_depth_mm: flange_depth_mm(context, fit, fitted, side),
+        flange_depth_mm: draft.flanges[side].map_or(0.0, |flange| flange.depth_mm),
         surface_height_mm: fitted.skin.height_mm(0.0),
         surface_slope_rad: (SIGNS[side] * fitted.skin.slope(0.0)).atan(),
     })
 }
 
-/// Depth under the outer surface to which points follow the edge without a break of a millimetre, mm.
-fn flange_depth_mm(context: &Context<'_>, fit: &Fitted, fitted: &FittedSide, side: usize) -> f64 {
-    let Some(arc) = &fitted.arc else { return 0.0 };
-    let mut counts = [0_u32; 60];
-    for point in context.flat.slab(fit.s_mm, context.settings.hem_reach_mm) {
-        let (u, v) = fit.tilt.level(f64::from(point.x_mm), f64::from(point.z_mm));
-        let q_mm = SIGNS[side] * u;
-        let depth_mm = fitted.skin.height_mm(arc.centre_q_mm) - v;
-        if (arc.edge_mm - 0.5..arc.centre_q_mm).contains(&q_mm)
-            && depth_mm >= 0.0
-            && let Some(count) = counts.get_mut((depth_mm / 0.5) as usize)
-        {
-            *count += 1;
-        }
-    }
-    let reached = counts.windows(2).position(|pair| pair.iter().all(|count| *count < 2)).unwrap_or(58);
-    reached as f64 * 0.5
-}
-
-fn warnings(context: &Context<'_>, fit: &Fitted, sides: [&FittedSide; 2], index: usize) -> Vec<Warning> {
+fn warnings(context: &Context<'_>, draft: &Draft<'_>, sides: [&FittedSide; 2], index: usize) -> Vec<Warning> {
     let arcs: Vec<_> = sides.iter().filter_map(|side| side.arc.as_ref()).collect();
     let seen: Vec<f64> = arcs.iter().map(|arc| arc.seen_rad).collect();
     let mut found = Vec::new();
@@ -235,15 +234,17 @@ fn warnings(context: &Context<'_>, fit: &Fitted, sides: [&FittedSide; 2], index:
             found.push(warning);
         }
     };
-    warn(seen.iter().any(|seen_rad| *seen_rad < EDGE_SURE_RAD), Warning::EdgeExtrapolated);
+    let is_part_seen = seen.iter().any(|seen_rad| *seen_rad < EDGE_SURE_RAD);
+    warn(draft.gap.is_ok() && is_part_seen, Warning::EdgeExtrapolated);
     let is_borrowed = |side: usize| context.radii[index][side].is_some() && seen[side] < 75_f64.to_radians();
-    warn(seen.len() == 2 && (0..2).any(is_borrowed), Warning::RadiusBorrowed);
+    warn(draft.gap.is_ok() && seen.len() == 2 && (0..2).any(is_borrowed), Warning::RadiusBorrowed);
     let is_short = |side: usize| context.bands_mm[side].is_none_or(|band_mm| band_mm < SHORT_BAND_MM);
     warn((0..2).any(is_short), Warning::SurfaceShortened);
     warn(sides.iter().any(|side| side.covered < HOLE_COVER), Warning::HoleInBand);
     let slopes = sides.map(|side| side.skin.slope(0.0));
     warn((slopes[0] + slopes[1]).atan().abs() > PARALLEL_RAD, Warning::SurfacesNotParallel);
-    let _ = fit;
+    warn(draft.flange_u_mm > FLANGE_DOUBT_MM, Warning::OpenFlange);
+    warn(draft.gap.is_err(), Warning::MiddleAssumed);
     found
 }
 

@@ -25,6 +25,8 @@ use crate::section::{CELL_ACROSS_MM, CELL_ALONG_MM, CellGrid, FlatSeam, Track};
 const FIRST_BAND_MM: f64 = 15.0;
 /// Band where not even the shortest one tried is smooth, mm.
 const SHORTEST_BAND_MM: f64 = 6.0;
+/// Below this mean count of the cells that have points, the empty ones must be reckoned with.
+const SPARSE_BELOW: f64 = 4.0;
 /// Spacing where there are too few points to tell, mm.
 const SPACING_UNKNOWN_MM: f64 = 0.8;
 /// How well a hem radius given in the plan is known: pressed hems keep theirs to a few per cent (common practice, no source).
@@ -134,8 +136,17 @@ fn measure_along(
         }
     });
     let radii = run.places.iter().map(|s_mm| [0, 1].map(|side| run.radius(&alone, side, *s_mm))).collect();
-    let context =
-        Context { seam, flat: &run.flat, datum: run.datum, settings, nodes, bands_mm, radii, smoothing };
+    let context = Context {
+        seam,
+        flat: &run.flat,
+        datum: run.datum,
+        settings,
+        nodes,
+        bands_mm,
+        radii,
+        smoothing,
+        spacing_mm: run.spacing_mm,
+    };
     report_stations(&context, &fitted)
 }
 
@@ -178,9 +189,24 @@ pub(super) fn reason_near(nodes: &[Node], along_mm: f64) -> Reason {
         .unwrap_or(Reason::EdgeNotSeen)
 }
 
-/// Distance between neighbouring points on the surface, from the median count of full cells.
+/// Distance between neighbouring points on the surface, from the count of full cells.
 fn spacing_mm(cells: &CellGrid, thinning: u32) -> Option<f64> {
     let mut counts: Vec<f64> = cells.all().iter().map(|cell| f64::from(cell.count)).collect();
-    let median = median_in_place(&mut counts)? * 2.0_f64.powi(thinning as i32);
-    Some((CELL_ALONG_MM * CELL_ACROSS_MM / median).sqrt())
+    let mean = counts.iter().sum::<f64>() / counts.len().max(1) as f64;
+    let median = median_in_place(&mut counts)?;
+    let typical = if mean < SPARSE_BELOW { mean_with_empty_cells(mean) } else { median };
+    Some((CELL_ALONG_MM * CELL_ACROSS_MM / (typical * 2.0_f64.powi(thinning as i32))).sqrt())
+}
+
+/// The mean count of all cells from the mean count `m` of those that are not empty, for points strewn at random:
+/// `m = λ / (1 - exp(-λ))` (the zero-truncated Poisson distribution), by Newton's method.
+fn mean_with_empty_cells(mean_of_full: f64) -> f64 {
+    let mut mean = (2.0 * (mean_of_full - 1.0)).max(0.02);
+    for _ in 0..30 {
+        let empty = (-mean).exp();
+        let (value, slope) =
+            (mean / (1.0 - empty) - mean_of_full, (1.0 - empty - mean * empty) / (1.0 - empty).powi(2));
+        mean = (mean - value / slope).max(0.01);
+    }
+    mean
 }

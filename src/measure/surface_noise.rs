@@ -33,7 +33,7 @@ pub(super) fn height_u_mm(
         .iter()
         .skip(step / 2)
         .step_by(step)
-        .filter_map(|station| at_station(flat, station, side, settings))
+        .filter_map(|station| height_u_at(flat, station, side, settings))
         .collect();
     crate::geometry::median_in_place(&mut values)
 }
@@ -45,7 +45,13 @@ struct Noise {
     length_mm: f64,
 }
 
-fn at_station(flat: &FlatSeam, station: &Fitted, side: usize, settings: &MeasureSettings) -> Option<f64> {
+/// The uncertainty of one side's continued surface at one station.
+pub(super) fn height_u_at(
+    flat: &FlatSeam,
+    station: &Fitted,
+    side: usize,
+    settings: &MeasureSettings,
+) -> Option<f64> {
     let fit = station.sides[side].as_ref()?;
     let band_mm = (fit.band_from_mm, fit.band_to_mm);
     let samples = band_samples(flat, station, side, band_mm, settings);

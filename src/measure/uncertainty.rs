@@ -22,6 +22,8 @@ const CORRELATION_FACTOR: f64 = 5.0;
 const COMMON_SHARE_OF_FLUSH: f64 = 0.7;
 /// What the surface model leaves on rehearsed scans without noise, with crowned and tilted panels, mm.
 const SURFACE_MODEL_MM: f64 = 0.0004;
+/// How well the middle is known where points merely end, mm: half-width 2 mm, rectangular.
+const MIDDLE_U_MM: f64 = 1.155;
 /// Neighbouring stations share the noise at their common border, so that differences show a little less than there is.
 const BORDER_FACTOR: f64 = 1.15;
 
@@ -60,6 +62,10 @@ pub(super) struct Evidence<'a> {
     pub(super) smoothing_u_mm2: f64,
     /// Standard uncertainty of each side's radius where it was shared or given, mm.
     pub(super) radius_u_mm: [f64; 2],
+    /// What the unseen part of flanges that lean out may add to the gap, mm.
+    pub(super) unseen_flange_u_mm: f64,
+    /// False where an edge was not seen, so that the middle of the gap is only roughly known.
+    pub(super) is_middle_seen: bool,
 }
 
 /// Standard error of the gap as the fits alone say, mm.
@@ -96,7 +102,8 @@ pub(super) fn gap_components(evidence: &Evidence<'_>) -> Vec<Component> {
     if model_mm > 0.0 {
         components.push(stated(UncertaintySource::Model, model_mm));
     }
-    let edge_mm = (0..2).map(|side| edge_seen_doubt_mm(evidence, side)).fold(0.0, f64::hypot);
+    let edge_mm =
+        (0..2).map(|side| edge_seen_doubt_mm(evidence, side)).fold(evidence.unseen_flange_u_mm, f64::hypot);
     if edge_mm > 0.0 {
         components.push(stated(UncertaintySource::EdgeSeen, edge_mm));
     }
@@ -105,11 +112,16 @@ pub(super) fn gap_components(evidence: &Evidence<'_>) -> Vec<Component> {
 
 /// Components of the flush.
 pub(super) fn flush_components(evidence: &Evidence<'_>) -> Vec<Component> {
-    vec![
+    let mut components = vec![
         noise_component(evidence.flush_noise, fit_error_of_flush(&evidence.sides)),
         stated(UncertaintySource::ScannerAccuracy, COMMON_SHARE_OF_FLUSH * evidence.accuracy_mm),
         stated(UncertaintySource::Model, SURFACE_MODEL_MM),
-    ]
+    ];
+    if !evidence.is_middle_seen {
+        let [left, right] = evidence.sides.map(|side| side.skin.slope(0.0));
+        components.push(stated(UncertaintySource::EdgeSeen, (left + right).abs() * MIDDLE_U_MM));
+    }
+    components
 }
 
 /// How wrong the gap may be because the smoothing is known only so well, mm: smoothing widens a gap by 0.36 s²/r an edge.

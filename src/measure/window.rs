@@ -8,7 +8,7 @@
 
 use super::settings::MeasureSettings;
 use super::station::{BAND_MARGIN_MM, Fitted, RADIUS_UNKNOWN_MM, band_samples};
-use crate::geometry::{fit_skin_patch, residual_mm};
+use crate::geometry::{TangentArc, fit_skin_patch, residual_mm};
 use crate::section::FlatSeam;
 
 /// Bands tried, mm, from long to short.
@@ -20,6 +20,16 @@ const POOLED_STATIONS: usize = 40;
 /// Below this length a band is shortened further, because the test notices a crease a little late, mm.
 const LATE_BELOW_MM: f64 = 20.0;
 const LATE_BY_MM: f64 = 2.5;
+
+/// Residuals of one strip along the seam, all stations together.
+#[derive(Debug, Clone, Copy, Default)]
+struct Strip {
+    sum_mm: f64,
+    square_sum_mm2: f64,
+    count: f64,
+    /// Cells more than a millimetre off.
+    far: f64,
+}
 
 /// The longest smooth band of one side; `None` where even the shortest is not smooth.
 pub(super) fn choose_band_mm(
@@ -44,30 +54,42 @@ fn is_smooth(
     band_mm: f64,
     settings: &MeasureSettings,
 ) -> bool {
-    let mut strips = vec![(0.0, 0.0, 0.0); band_mm as usize + 1];
+    let mut strips = vec![Strip::default(); band_mm as usize + 1];
     for station in stations {
-        let Some(arc) = station.sides[side].as_ref().and_then(|fit| fit.arc.as_ref()) else { continue };
-        let from_mm = arc.edge_mm + arc.radius_mm.min(RADIUS_UNKNOWN_MM) + BAND_MARGIN_MM;
+        let Some(fit) = &station.sides[side] else { continue };
+        let past_hem_mm =
+            |arc: &TangentArc| arc.edge_mm + arc.radius_mm.min(RADIUS_UNKNOWN_MM) + BAND_MARGIN_MM;
+        let from_mm = fit.arc.as_ref().map_or(fit.band_from_mm, past_hem_mm);
         let samples = band_samples(flat, station, side, (from_mm, from_mm + band_mm), settings);
         let Some(skin) = fit_skin_patch(&samples, None) else { continue };
         for sample in &samples {
             let off_mm = residual_mm(&skin, sample);
+            let strip = &mut strips[((sample.q_mm - from_mm) as usize).min(band_mm as usize)];
             // Strays and holes' rims are not features; a crease stands off by less at first.
             if off_mm.abs() < 1.0 {
-                let strip = &mut strips[((sample.q_mm - from_mm) as usize).min(band_mm as usize)];
-                strip.0 += off_mm;
-                strip.1 += off_mm * off_mm;
-                strip.2 += 1.0;
+                strip.sum_mm += off_mm;
+                strip.square_sum_mm2 += off_mm * off_mm;
+                strip.count += 1.0;
+            } else {
+                strip.far += 1.0;
             }
         }
     }
-    strips.iter().all(|(sum, sum_sq, count)| {
-        if *count < 10.0 {
+    strips.iter().all(Strip::is_smooth)
+}
+
+impl Strip {
+    fn is_smooth(&self) -> bool {
+        if self.count + self.far < 10.0 {
             return true;
         }
-        let mean_mm = sum / count;
-        let variance = (sum_sq / count - mean_mm * mean_mm).max(0.0);
+        // Where most stand far off, another surface has begun.
+        if self.far > self.count {
+            return false;
+        }
+        let mean_mm = self.sum_mm / self.count;
+        let variance_mm2 = (self.square_sum_mm2 / self.count - mean_mm * mean_mm).max(0.0);
         // Neighbouring cells share their noise: about one in six is on its own.
-        mean_mm.abs() <= STRIP_LIMIT_MM.max(4.0 * (6.0 * variance / count).sqrt())
-    })
+        mean_mm.abs() <= STRIP_LIMIT_MM.max(4.0 * (6.0 * variance_mm2 / self.count).sqrt())
+    }
 }

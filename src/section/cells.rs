@@ -19,6 +19,8 @@ const REACH_MM: f64 = 45.0;
 const OVERHANG_MM: f64 = 26.0;
 /// Cells with fewer points are too uncertain to tell strays.
 const FEWEST_POINTS: usize = 3;
+/// Below this mean number of points a full cell, the scan is so sparse that even single points are needed.
+const SPARSE_BELOW: f64 = 4.0;
 /// Half the thickness of a layer, mm: more than a cell's own slope and bend.
 const LAYER_MM: f64 = 1.0;
 /// Least half-width of the stray test, mm: cells on a slope spread by themselves.
@@ -53,6 +55,7 @@ impl CellGrid {
         let mut grid = Self { cells: Vec::new(), row_starts: vec![0], point_sigma_mm: 0.0 };
         let mut buckets: Vec<Vec<FlatPoint>> = vec![Vec::new(); columns];
         let (mut deviations, mut heights) = (Vec::new(), Vec::new());
+        let fewest = fewest_points(points);
         let mut rest = points;
         for row in 0..rows {
             let end = rest.partition_point(|point| row_of(point) <= row);
@@ -64,7 +67,7 @@ impl CellGrid {
             }
             rest = &rest[end..];
             for bucket in &mut buckets {
-                grid.cells.extend(mean_of(bucket, &mut heights, &mut deviations));
+                grid.cells.extend(mean_of(bucket, fewest, &mut heights, &mut deviations));
                 bucket.clear();
             }
             grid.row_starts.push(grid.cells.len());
@@ -104,9 +107,31 @@ pub fn keep_upper_layer(heights_mm: &mut Vec<f64>) {
     heights_mm.retain(|height| (height - quartile_mm).abs() <= LAYER_MM);
 }
 
+/// How many points a cell needs, from the mean number in those that have any.
+fn fewest_points(points: &[FlatPoint]) -> usize {
+    let columns = (2.0 * REACH_MM / CELL_ACROSS_MM) as usize;
+    let mut last_row_with = vec![i32::MIN; columns];
+    let (mut inside, mut full) = (0_usize, 0_usize);
+    for point in points {
+        let row = (f64::from(point.s_mm) / CELL_ALONG_MM).floor() as i32;
+        let column = ((f64::from(point.x_mm) + REACH_MM) / CELL_ACROSS_MM).max(0.0) as usize;
+        if let Some(last) = last_row_with.get_mut(column) {
+            inside += 1;
+            full += usize::from(*last != row);
+            *last = row;
+        }
+    }
+    if inside as f64 / (full.max(1) as f64) < SPARSE_BELOW { 1 } else { FEWEST_POINTS }
+}
+
 /// `heights` is only room to work in; the cell's robust deviation goes to `deviations`.
-fn mean_of(points: &[FlatPoint], heights: &mut Vec<f64>, deviations: &mut Vec<f64>) -> Option<Cell> {
-    if points.len() < FEWEST_POINTS {
+fn mean_of(
+    points: &[FlatPoint],
+    fewest: usize,
+    heights: &mut Vec<f64>,
+    deviations: &mut Vec<f64>,
+) -> Option<Cell> {
+    if points.len() < fewest {
         return None;
     }
     heights.clear();
@@ -115,7 +140,9 @@ fn mean_of(points: &[FlatPoint], heights: &mut Vec<f64>, deviations: &mut Vec<f6
     let median_mm = median_in_place(heights)?;
     heights.iter_mut().for_each(|height| *height = (*height - median_mm).abs());
     let deviation_mm = 1.4826 * median_in_place(heights)?;
-    deviations.push(deviation_mm);
+    if points.len() >= FEWEST_POINTS {
+        deviations.push(deviation_mm);
+    }
     let limit_mm = (5.0 * deviation_mm).max(LEAST_LIMIT_MM);
     let mut cell = Cell { s_mm: 0.0, x_mm: 0.0, z_mm: 0.0, count: 0 };
     for point in points {

@@ -7,6 +7,7 @@ mod compare_pairs;
 mod compare_rehearsed;
 mod found_seams;
 pub mod front_end;
+mod junction;
 mod methods;
 mod real_plate;
 mod rehearse_body;

@@ -11,7 +11,7 @@ use std::path::Path;
 use nalgebra::{Point3, Vector3};
 use shutline::files::open_scan;
 use shutline::geometry::Curve;
-use shutline::measure::{Reason, SeamReadings};
+use shutline::measure::{Reason, SeamReadings, Warning};
 use shutline::plan::{
     AlignTerms, DecisionRule, FlushMethod, FlushSpec, GapMethod, GapSpec, PanelId, Plan, ScanTerms, Seam,
     SeamId, Side, Tolerance,
@@ -91,12 +91,14 @@ fn plan_of(edge: &Edge, datum_side: Side, (shift_mm, lift_mm): (f64, f64), has_n
     }
 }
 
-/// No gap at any station, at all but one of them for a reason that says so; flush unseen or the step.
+/// No gap at any station, at all but one of them for a reason that says so; the step at two stations in three, and no other
+/// flush.
 fn hold_no_gap(readings: &SeamReadings, datum_side: Side, case: &str) {
     let up_from_datum = if datum_side == Side::Left { 1.0 } else { -1.0 };
     assert!(readings.stations.len() >= 17 && readings.points_used > 10_000, "{case}: too little to judge by");
     let says_so = [Reason::EdgeNotSeen, Reason::NotASeam, Reason::OnePanelMissing];
     let mut other_reasons = Vec::new();
+    let mut steps = 0;
     for reading in &readings.stations {
         let at_mm = reading.station.along_mm;
         let reason = reading.gap.as_ref().expect_err(&format!("{case}: a gap is claimed at {at_mm} mm"));
@@ -105,9 +107,15 @@ fn hold_no_gap(readings: &SeamReadings, datum_side: Side, case: &str) {
         }
         if let Ok(flush) = &reading.flush {
             assert!(STEP_MM.contains(&(up_from_datum * flush.value_mm)), "{case}: {flush:?} at {at_mm} mm");
+            assert!(
+                reading.warnings.contains(&Warning::MiddleAssumed),
+                "{case}: no word of it at {at_mm} mm"
+            );
+            steps += 1;
         }
     }
     assert!(other_reasons.len() <= 1, "{case}: {other_reasons:?}");
+    assert!(3 * steps >= 2 * readings.stations.len(), "{case}: the step is given at {steps} stations");
 }
 
 #[test]

@@ -156,11 +156,16 @@ pub fn pairs_of(scan: RehearsedScan, readings: Vec<SeamReadings>) -> Vec<Pair> {
 /// Rehearses, measures and pairs.
 pub fn run(wishes: &[Wish], rehearsal: Rehearsal, accuracy_mm: f64, smoothing_mm: Option<f64>) -> Vec<Pair> {
     let plan = plan_of(wishes, accuracy_mm, smoothing_mm);
-    let scan = rehearse(&plan, &shaped(&plan, wishes, rehearsal)).unwrap();
+    rehearsed_pairs(&plan, &shaped(&plan, wishes, rehearsal))
+}
+
+/// Measures a rehearsal that is already shaped, and pairs.
+pub fn rehearsed_pairs(plan: &Plan, rehearsal: &Rehearsal) -> Vec<Pair> {
+    let scan = rehearse(plan, rehearsal).unwrap();
     let source = match &scan.triangles {
         Some(triangles) => VecSource::from_triangles(triangles.clone()),
         None => VecSource::from_points(&scan.points, scan.normals.clone()),
     };
-    let readings = measure_all(&plan, &source);
+    let readings = measure_all(plan, &source);
     pairs_of(scan, readings)
 }
