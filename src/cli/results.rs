@@ -9,11 +9,11 @@ use shutline::pipeline::MeasuredScan;
 use shutline::plan::Plan;
 use shutline::render::{
     InputFile, Language, Paper, ReportSettings, Results, RunFacts, SectionSettings, StripSettings,
-    finished_csv, readings_csv, record_json, report_html, report_pdf, section_png, strip_png, strip_settings,
+    finished_csv, readings_csv, record_json, report_html, report_pdf, results_qif, section_png, strip_png,
+    strip_settings,
 };
 use shutline::units::LengthUnit;
 
-use super::align::residual_png;
 use super::messages::Failure;
 
 /// How results are presented to people.
@@ -70,9 +70,6 @@ pub fn write_results(
     }
     let language = presentation.language();
     write_pictures(folder, plan, measured, sections, language)?;
-    if let Some(map) = residual_png(plan, &measured.alignment, language)? {
-        folder.write("residuals.png", &map)?;
-    }
     let results = Results {
         plan,
         judged: &measured.seams,
@@ -84,6 +81,7 @@ pub fn write_results(
     folder.write("report.html", report_html(&results, &page)?.as_bytes())?;
     let paper = presentation.paper(plan.units);
     folder.write("report.pdf", &report_pdf(&results, &page, paper)?)?;
+    folder.write("results.qif", results_qif(&results).as_bytes())?;
     let record = record_json(&results)?;
     folder.write("record.json", record.as_bytes())?;
     Ok(record)

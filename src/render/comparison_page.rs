@@ -4,24 +4,22 @@
 //! Units: the plan's. Moves first, in words; then a table of seams; then the strips.
 //! Does not decide anything.
 
-use std::fmt::Write;
-
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use super::change_strip::change_strip_picture;
 use super::error::RenderError;
 use super::format::{length, signed, unit_name};
-use super::ink::{Ink, Theme};
+use super::page::font_and_inks;
 use super::svg::svg;
 use super::texts::Language;
 use crate::judge::{JudgedSeam, Measurand, expanded_u_mm};
 use crate::plan::Plan;
 use crate::summarise::{Comparison, MeasurandChange, describe_move};
 
-const STYLE: &str = "body{font:16px/1.45 system-ui,sans-serif;margin:0 auto;max-width:62rem;padding:1rem;\
+const STYLE: &str = "body{font:16px/1.45 \"Barlow Semi Condensed\",system-ui,sans-serif;margin:0 auto;max-width:62rem;padding:1rem;\
 background:var(--paper);color:var(--text)}h1{font-size:1.4rem}h2{font-size:1.1rem;margin-top:2rem}\
 table{border-collapse:collapse;width:100%}th,td{padding:.3rem .5rem;border-bottom:1px solid var(--hair);\
-text-align:left;font-variant-numeric:tabular-nums}svg{width:100%;height:auto}.note{color:var(--muted)}\
+text-align:left;font-variant-numeric:tabular-nums}svg{width:100%;height:auto;font-family:\"Barlow Semi Condensed\",system-ui,sans-serif}.note{color:var(--muted)}\
 .care{border-left:.3rem solid var(--text);padding-left:.7rem}\
 @media print{section{break-inside:avoid}}";
 
@@ -49,8 +47,9 @@ pub fn comparison_page(
             head {
                 meta charset="utf-8";
                 meta name="viewport" content="width=device-width, initial-scale=1";
+                meta name="color-scheme" content="light dark";
                 title { (plan.title) " – before and after" }
-                style { (PreEscaped(colours())) (PreEscaped(STYLE)) }
+                style { (PreEscaped(font_and_inks())) (PreEscaped(STYLE)) }
             }
             body {
                 h1 { (plan.title) ": before and after" }
@@ -63,18 +62,6 @@ pub fn comparison_page(
         }
     };
     Ok(page.into_string())
-}
-
-fn colours() -> String {
-    let list = |theme: Theme| {
-        Ink::ALL.iter().fold(String::new(), |mut list, ink| {
-            let colour = ink.rgb(theme);
-            // Writing to a String cannot fail.
-            let _ = write!(list, "--{}:rgb({},{},{});", ink.css_name(), colour.0, colour.1, colour.2);
-            list
-        })
-    };
-    format!(":root{{{}}}", list(Theme::Light))
 }
 
 fn moves_part(plan: &Plan, comparison: &Comparison) -> Markup {

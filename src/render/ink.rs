@@ -3,7 +3,8 @@
 //! In: a role, such as "below tolerance, severe". Out: an sRGB colour for light or dark paper, or a style-sheet name.
 //! Method: good is quiet (stone grey); below tolerance purple, above orange, deeper with severity; a difference in
 //! lightness goes with every difference in hue, so that grey prints and colour-blind eyes see the same order.
-//! The tests below hold contrast (WCAG 2.2). Distances under simulated colour blindness are not tested yet.
+//! The tests below hold contrast (WCAG 2.2); `check_values/colours.rs` holds distances for normal and simulated colour-blind eyes
+//! and in grey.
 //! Does not decide a verdict.
 
 use crate::judge::Verdict;
@@ -144,8 +145,8 @@ impl Ink {
             Self::Below(Severity::Slight) => Rgb(0x93, 0x76, 0xc0),
             Self::Below(Severity::Clear) => Rgb(0x6b, 0x46, 0xa3),
             Self::Below(Severity::Severe) => Rgb(0x3f, 0x1d, 0x70),
-            Self::Above(Severity::Slight) => Rgb(0xd6, 0x7d, 0x1a),
-            Self::Above(Severity::Clear) => Rgb(0xb4, 0x52, 0x05),
+            Self::Above(Severity::Slight) => Rgb(0xcc, 0x74, 0x14),
+            Self::Above(Severity::Clear) => Rgb(0xad, 0x4c, 0x00),
             Self::Above(Severity::Severe) => Rgb(0x7a, 0x30, 0x00),
             Self::Undecided => Rgb(0x5b, 0x57, 0x50),
             Self::Unseen => Rgb(0x8a, 0x84, 0x79),
@@ -161,7 +162,7 @@ impl Ink {
             Self::Muted => Rgb(0xb5, 0xaf, 0xa5),
             Self::Hair => Rgb(0x3d, 0x3a, 0x36),
             Self::Band => Rgb(0x27, 0x25, 0x22),
-            Self::Good => Rgb(0x57, 0x52, 0x4a),
+            Self::Good => Rgb(0x53, 0x4e, 0x47),
             Self::GoodLine => Rgb(0x97, 0x90, 0x85),
             Self::Below(Severity::Slight) => Rgb(0x8f, 0x72, 0xc6),
             Self::Below(Severity::Clear) => Rgb(0xb3, 0x9a, 0xe6),

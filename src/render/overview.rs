@@ -7,10 +7,11 @@
 use nalgebra::{Point3, Vector3};
 
 use super::car_axes::FlatView;
-use super::ink::{Ink, severity};
+use super::ink::{Ink, mark, severity};
 use super::packing::pack;
 use super::picture::{Anchor, Picture, Place, Stroke, Weight};
 use super::raster::text_width;
+use super::strip_lane::runs_of_out;
 use crate::judge::{JudgedReading, JudgedSeam, Measurand, Verdict};
 use crate::plan::Plan;
 
@@ -29,6 +30,19 @@ pub struct OverviewPiece {
 pub struct OverviewSeam {
     pub label: String,
     pub pieces: Vec<OverviewPiece>,
+    /// The worst place of each stretch that is out.
+    pub marks: Vec<OverviewMark>,
+}
+
+/// A letter at a place that is out.
+#[derive(Debug, Clone, PartialEq)]
+pub struct OverviewMark {
+    pub point: Point3<f64>,
+    pub normal: Vector3<f64>,
+    pub letter: &'static str,
+    pub ink: Ink,
+    /// How far beyond its limit, mm: where letters would cover one another, the worse one stays.
+    pub excess_mm: f64,
 }
 
 /// Points behind the seams, in one ink (a panel's tint, or the whole scan).
@@ -44,6 +58,14 @@ const VIEW_HEAD: f64 = 10.0;
 /// Where along a seam its number may stand, best first, and how far apart numbers are.
 const NUMBER_PLACES: [f64; 7] = [0.5, 0.35, 0.65, 0.2, 0.8, 0.05, 0.95];
 const NUMBER_APART: f64 = 17.0;
+/// Letters stand beside the seam, on the first of these sides that is free.
+const MARK_SIDES: [Place; 4] = [[0.0, -1.0], [0.0, 1.0], [1.0, 0.0], [-1.0, 0.0]];
+const MARK_AWAY: f64 = 13.0;
+const MARK_APART: f64 = 16.0;
+const MARK_RADIUS: f64 = 6.5;
+/// Places of a line are at least this far apart in the picture, and pieces this near to one another are one line, mm.
+const LEAST_STEP: f64 = 1.0;
+const TOUCH_MM: f64 = 1e-6;
 /// Normals that lean further from the eye than this are not seen (cosine).
 const LEAST_FACING: f64 = 0.05;
 
@@ -67,9 +89,26 @@ pub fn overview_seams(plan: &Plan, judged: &[JudgedSeam]) -> Vec<OverviewSeam> {
                     is_broken,
                 }
             });
-            OverviewSeam { label: (index + 1).to_string(), pieces: pieces.collect() }
+            OverviewSeam { label: (index + 1).to_string(), pieces: pieces.collect(), marks: marks(judged) }
         })
         .collect()
+}
+
+/// The worst place of each stretch that is out, of gap and of flush.
+fn marks(judged: &JudgedSeam) -> Vec<OverviewMark> {
+    let runs = Measurand::BOTH.map(|measurand| {
+        runs_of_out(judged, measurand).into_iter().map(move |(excess_mm, station, value_mm)| {
+            let value = station.value(measurand);
+            OverviewMark {
+                point: station.reading.point,
+                normal: station.reading.frame.outward,
+                letter: mark(value.verdict),
+                ink: Ink::of_verdict(value.verdict, severity(value_mm, &value.tolerance)),
+                excess_mm,
+            }
+        })
+    });
+    runs.into_iter().flatten().collect()
 }
 
 /// The ink of a station's worse verdict: out, undecided, unseen, good, in this order.
@@ -158,20 +197,58 @@ fn draw_view(
     let mut numbers: Vec<(Place, &str)> = Vec::new();
     for seam in seams {
         let facing: Vec<&OverviewPiece> = seam.pieces.iter().filter(|piece| faces(piece, view)).collect();
-        for piece in &facing {
-            let is_quiet = matches!(piece.ink, Ink::GoodLine | Ink::Unseen | Ink::Undecided);
-            let stroke = Stroke::new(piece.ink, if is_quiet { 2.2 } else { 5.0 });
-            let stroke = if piece.is_broken { stroke.dashed(2.5, 2.0) } else { stroke };
-            picture.polyline(piece.points.iter().map(place).collect(), stroke);
+        for stretch in facing.chunk_by(|one, other| {
+            one.ink == other.ink && one.is_broken == other.is_broken && touch(one, other)
+        }) {
+            let is_quiet = matches!(stretch[0].ink, Ink::GoodLine | Ink::Unseen | Ink::Undecided);
+            let stroke = Stroke::new(stretch[0].ink, if is_quiet { 2.2 } else { 5.0 });
+            let stroke = if stretch[0].is_broken { stroke.dashed(2.5, 2.0) } else { stroke };
+            picture.polyline(line_of(stretch, place), stroke);
         }
         let places: Vec<Place> = facing.iter().filter_map(|piece| piece.points.first()).map(place).collect();
         if let Some(free) = free_place(&places, &numbers) {
             numbers.push((free, &seam.label));
         }
     }
-    for (centre, label) in numbers {
-        draw_number(picture, centre, label);
+    for (centre, label) in &numbers {
+        draw_number(picture, *centre, label);
     }
+    let facing_marks = seams.iter().flat_map(|seam| &seam.marks);
+    let mut facing_marks: Vec<&OverviewMark> =
+        facing_marks.filter(|mark| mark.normal.dot(&view.towards_eye) > LEAST_FACING).collect();
+    facing_marks.sort_by(|one, other| other.excess_mm.total_cmp(&one.excess_mm));
+    let mut taken: Vec<Place> = numbers.iter().map(|(centre, _)| *centre).collect();
+    for mark in facing_marks {
+        let [x, y] = place(&mark.point);
+        let beside = MARK_SIDES.map(|[dx, dy]| [x + dx * MARK_AWAY, y + dy * MARK_AWAY]);
+        let is_free =
+            |at: &&Place| taken.iter().all(|other| (other[0] - at[0]).hypot(other[1] - at[1]) > MARK_APART);
+        if let Some(free) = beside.iter().find(is_free).copied() {
+            picture.badge(free, MARK_RADIUS, mark.ink, mark.letter);
+            taken.push(free);
+        }
+    }
+}
+
+/// True where one piece begins where the other ends.
+fn touch(one: &OverviewPiece, other: &OverviewPiece) -> bool {
+    let ends = one.points.last().zip(other.points.first());
+    ends.is_some_and(|(end, start)| (end - start).norm() < TOUCH_MM)
+}
+
+/// One line through neighbouring pieces, without places that would lie on one another in the picture.
+fn line_of(pieces: &[&OverviewPiece], place: &impl Fn(&Point3<f64>) -> Place) -> Vec<Place> {
+    let mut line: Vec<Place> = Vec::new();
+    for at in pieces.iter().flat_map(|piece| &piece.points).map(place) {
+        let is_near = |before: &Place| (before[0] - at[0]).hypot(before[1] - at[1]) < LEAST_STEP;
+        // The first place stays; later ones move the end until it is far enough from the one before.
+        match line.len() {
+            0 | 1 => line.push(at),
+            count if is_near(&line[count - 2]) => line[count - 1] = at,
+            _ => line.push(at),
+        }
+    }
+    line
 }
 
 /// A place on a seam for its number, the middle if that is free, otherwise the one furthest from the other numbers.

@@ -20,6 +20,7 @@ mod style;
 mod tail;
 
 pub use strips::strip_settings;
+pub(super) use style::font_and_inks;
 
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 

@@ -318,7 +318,7 @@ fn draw_marks(picture: &mut Picture, judged: &JudgedSeam, lane: &Lane<'_>, y: &S
 }
 
 /// For each run of stations with the same verdict that is out: excess, station and value of its worst.
-fn runs_of_out(judged: &JudgedSeam, measurand: Measurand) -> Vec<(f64, &JudgedReading, f64)> {
+pub(super) fn runs_of_out(judged: &JudgedSeam, measurand: Measurand) -> Vec<(f64, &JudgedReading, f64)> {
     let mut runs: Vec<(f64, &JudgedReading, f64)> = Vec::new();
     let mut before = Verdict::Good;
     for station in &judged.stations {

@@ -60,8 +60,16 @@ fn write_shape(out: &mut String, shape: &Shape) -> std::fmt::Result {
         }
         Shape::Segments { lines, stroke } => {
             out.push_str("<path d=\"");
-            for line in lines {
-                write_points(out, line)?;
+            for [from, to] in lines {
+                let ([x, y], [end_x, end_y]) = (from.map(short), to.map(short));
+                write!(out, "M{x} {y}")?;
+                if x == end_x {
+                    write!(out, "V{end_y}")?;
+                } else if y == end_y {
+                    write!(out, "H{end_x}")?;
+                } else {
+                    write!(out, "L{end_x} {end_y}")?;
+                }
             }
             out.push('"');
             write_paint(out, None, Some(*stroke))?;
@@ -90,7 +98,8 @@ fn write_shape(out: &mut String, shape: &Shape) -> std::fmt::Result {
         Shape::Dots { centres, stroke } => {
             out.push_str("<path stroke-linecap=\"round\" d=\"");
             for centre in centres {
-                let [x, y] = centre.map(short);
+                // A dot's place to a tenth of a unit is finer than the dot.
+                let [x, y] = centre.map(|value| (value * 10.0).round() / 10.0);
                 write!(out, "M{x} {y}h0")?;
             }
             out.push('"');

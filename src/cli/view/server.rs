@@ -72,6 +72,10 @@ fn answer(mut stream: TcpStream, site: &Site, port: u16) -> io::Result<()> {
             head(&mut stream, "text/plain; charset=utf-8", state.len() as u64)?;
             stream.write_all(state.as_bytes())
         }
+        // Browsers ask for it unasked; there is none, and that is no error.
+        [name] if name == "favicon.ico" => {
+            write!(stream, "HTTP/1.1 204 No Content\r\nConnection: close\r\n\r\n")
+        }
         _ => send_file(&mut stream, site, &request),
     }
 }

@@ -12,14 +12,19 @@ use nalgebra::{Point3, Vector3};
 use serde::Serialize;
 
 use super::ReportSettings;
+use super::list::{station_place, worst_places};
 use super::section_data::section_data;
 use crate::frames::CarAxes;
 use crate::plan::Side;
 use crate::render::format::unit_name;
+use crate::render::ink::{Ink, mark, severity};
 use crate::render::overview::station_ink;
 use crate::render::run_facts::Results;
 use crate::render::strip::panel_title;
 use crate::scan::surface_normals;
+
+/// Most letters in the view in space.
+const MOST_MARKS: usize = 12;
 
 #[derive(Serialize)]
 struct PageData<'a> {
@@ -30,6 +35,8 @@ struct PageData<'a> {
     axes: [[f64; 3]; 3],
     seams: Vec<SeamData<'a>>,
     surface: Frame,
+    /// Seam, station, letter and ink of the worst places.
+    marks: Vec<(usize, usize, &'static str, &'static str)>,
     words: Words,
 }
 
@@ -73,6 +80,7 @@ pub(super) fn data(results: &Results<'_>, settings: &ReportSettings) -> Markup {
         axes: [-axes.forward(), axes.left(), axes.up()].map(Into::into),
         seams: results.judged.iter().filter_map(|judged| seam_data(results, judged)).collect(),
         surface: frame,
+        marks: marks(results),
         words: Words { datum: texts.datum, gap: texts.gap, flush: texts.flush, rows: texts.rows_shown },
     };
     // Nothing of this can fail to be written; `</` would end the element.
@@ -82,6 +90,20 @@ pub(super) fn data(results: &Results<'_>, settings: &ReportSettings) -> Markup {
         script type="text/plain" id="surface" { (packed) }
         script type="text/plain" id="sections" { (section_data(results.judged)) }
     }
+}
+
+/// The worst places, as many as can stand in a view without covering it.
+fn marks(results: &Results<'_>) -> Vec<(usize, usize, &'static str, &'static str)> {
+    worst_places(results)
+        .iter()
+        .take(MOST_MARKS)
+        .filter_map(|place| {
+            let (seam, station) = station_place(results, place.judged, place.place.station_index)?;
+            let ink =
+                Ink::of_verdict(place.place.verdict, severity(place.place.value_mm, &place.tolerance()));
+            Some((seam, station, mark(place.place.verdict), ink.css_name()))
+        })
+        .collect()
 }
 
 fn seam_data<'a>(results: &Results<'a>, judged: &'a crate::judge::JudgedSeam) -> Option<SeamData<'a>> {

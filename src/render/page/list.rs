@@ -134,9 +134,19 @@ pub(super) fn station_key(
     judged: &JudgedSeam,
     station_index: usize,
 ) -> Option<String> {
+    let (seam, station) = station_place(results, judged, station_index)?;
+    Some(format!("{seam}:{station}"))
+}
+
+/// Places of a seam and of its station in the page's data.
+pub(super) fn station_place(
+    results: &Results<'_>,
+    judged: &JudgedSeam,
+    station_index: usize,
+) -> Option<(usize, usize)> {
     let seam = results.judged.iter().position(|one| one.seam == judged.seam)?;
     let station = judged.stations.iter().position(|one| one.reading.station.index == station_index)?;
-    Some(format!("{seam}:{station}"))
+    Some((seam, station))
 }
 
 /// A worst place in words, in pieces so that page and paper can set them.

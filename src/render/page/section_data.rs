@@ -17,7 +17,7 @@ const STEP_MM: f64 = 0.005;
 /// How far from mid-gap points are kept, mm: what a drawing shows.
 const REACH_MM: f32 = 16.0;
 /// All points of a page together, and of one section.
-const POINT_BUDGET: usize = 240_000;
+const POINT_BUDGET: usize = 200_000;
 const MOST_POINTS: usize = 140;
 
 pub(super) fn section_data(judged: &[JudgedSeam]) -> String {

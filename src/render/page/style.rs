@@ -8,6 +8,11 @@ use crate::render::picture::Weight;
 use crate::render::raster::font_bytes;
 
 pub(super) fn style_sheet() -> String {
+    format!("{}\n{}", font_and_inks(), include_str!("../page.css"))
+}
+
+/// What every page begins with: the font that pictures are measured with, and the inks for light and dark.
+pub(in crate::render) fn font_and_inks() -> String {
     let faces: String = [(Weight::Regular, 400), (Weight::Bold, 600)]
         .map(|(weight, number)| {
             format!(
@@ -17,10 +22,7 @@ pub(super) fn style_sheet() -> String {
         })
         .concat();
     let (light, dark) = (properties(Theme::Light), properties(Theme::Dark));
-    format!(
-        "{faces}\n:root{{{light}}}\n@media screen and (prefers-color-scheme:dark){{:root{{{dark}}}}}\n{}",
-        include_str!("../page.css")
-    )
+    format!("{faces}\n:root{{{light}}}\n@media screen and (prefers-color-scheme:dark){{:root{{{dark}}}}}")
 }
 
 fn properties(theme: Theme) -> String {

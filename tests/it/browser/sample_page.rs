@@ -12,6 +12,13 @@ pub struct SamplePage {
 }
 
 pub fn sample_page() -> SamplePage {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("report.html");
+    std::fs::write(&path, sample_text()).unwrap();
+    SamplePage { address: format!("file://{}", path.display()), _folder: folder }
+}
+
+pub fn sample_text() -> String {
     let plan = plan(LengthUnit::Millimetre);
     let judged = judged(&plan);
     let summary = summarise_scan(&plan, &judged);
@@ -24,10 +31,7 @@ pub fn sample_page() -> SamplePage {
     let run = RunFacts { program_version: "0.0.0".to_owned(), inputs: vec![input], ..RunFacts::default() };
     let results = Results { plan: &plan, judged: &judged, summary: &summary, alignment: None, run: &run };
     let settings = ReportSettings { surface: surface(), ..ReportSettings::default() };
-    let folder = tempfile::tempdir().unwrap();
-    let path = folder.path().join("report.html");
-    std::fs::write(&path, report_html(&results, &settings).unwrap()).unwrap();
-    SamplePage { address: format!("file://{}", path.display()), _folder: folder }
+    report_html(&results, &settings).unwrap()
 }
 
 /// A low arch under the seams.

@@ -3,6 +3,7 @@
 mod align;
 mod align_spheres;
 mod check_table;
+mod colours;
 mod curve_frames;
 mod decisions;
 mod gauge_studies;

@@ -1,6 +1,5 @@
 //! The program as its user runs it: stdout, stderr, exit status, files.
 
-mod align;
 mod batch;
 mod finish;
 #[cfg(unix)]

@@ -4,4 +4,6 @@ mod accepted;
 mod finished;
 pub mod made_seams;
 mod pages;
+mod paper;
 mod pictures;
+mod qif;

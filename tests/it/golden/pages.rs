@@ -87,3 +87,32 @@ fn the_report_needs_no_network_and_escapes_what_files_say() {
     }
     assert!(page.len() < 5_000_000, "{} bytes", page.len());
 }
+
+/// A front end with 2,000 stations and the thinned scan: the page stays under 5 MB.
+#[test]
+fn a_page_of_two_thousand_stations_stays_small() {
+    let mut plan = plan(LengthUnit::Millimetre);
+    let spacing_mm = plan.seams.iter().map(|seam| seam.curve.length_mm()).sum::<f64>() / 2050.0;
+    for seam in &mut plan.seams {
+        seam.station_spacing_mm = spacing_mm;
+    }
+    let judged = judged(&plan);
+    let summary = summarise_scan(&plan, &judged);
+    let count: usize = summary.seams.iter().map(|seam| seam.station_count).sum();
+    assert!((1900..2200).contains(&count), "{count}");
+    let run = run();
+    let results = Results { plan: &plan, judged: &judged, summary: &summary, alignment: None, run: &run };
+    let surface = (0..60_000)
+        .map(f64::from)
+        .map(|index| {
+            nalgebra::Point3::new(
+                (index * 0.731) % 1200.0,
+                (index * 1.373) % 1500.0,
+                (index * 0.01).sin() * 90.0,
+            )
+        })
+        .collect();
+    let settings = ReportSettings { surface, ..ReportSettings::default() };
+    let page = report_html(&results, &settings).unwrap();
+    assert!(page.len() < 5_000_000, "{} bytes for {count} stations", page.len());
+}

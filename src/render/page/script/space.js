@@ -5,7 +5,8 @@
   if (brush) {
     space.hidden = false;
     links.space.hidden = false;
-    everything();
+    const fit = () => everything(canvas.clientWidth, canvas.clientHeight);
+    fit();
     const pins = document.createElement("div");
     pins.className = "pins";
     canvas.after(pins);
@@ -17,6 +18,11 @@
       return made;
     };
     const middles = data.seams.map((seam, index) => [seam, Math.floor(seam.along.length / 2), pin("number", index + 1)]);
+    const letters = data.marks.map(([seam, station, letter, ink]) => {
+      const made = pin("letter", letter);
+      made.style.borderColor = `var(--${ink})`;
+      return [data.seams[seam], station, made];
+    });
     const spot = pin("spot", "");
     // In CSS pixels of the canvas, and whether the surface faces the eye.
     const project = (seam, index, [right, up, eye]) => {
@@ -39,6 +45,10 @@
         brush.paint();
         const axes = basis();
         middles.forEach(([seam, index, made]) => { if (seam.along.length) put(made, project(seam, index, axes)); });
+        letters.forEach(([seam, index, made]) => {
+          const [x, y, faces] = project(seam, index, axes);
+          put(made, [x, y - 20, faces]);
+        });
         spot.hidden = !here;
         if (here) put(spot, project(data.seams[here[0]], here[1], axes));
       });
@@ -104,7 +114,7 @@
     canvas.addEventListener("keydown", (event) => {
       const keys = {
         ArrowLeft: () => turn(-0.12, 0), ArrowRight: () => turn(0.12, 0), ArrowUp: () => turn(0, 0.12), ArrowDown: () => turn(0, -0.12),
-        "+": () => zoom(0.8), "=": () => zoom(0.8), "-": () => zoom(1.25), 0: () => { everything(); repaint(); },
+        "+": () => zoom(0.8), "=": () => zoom(0.8), "-": () => zoom(1.25), 0: () => { fit(); repaint(); },
         PageDown: () => (here ? step(1) : select([0, 0], "space")), PageUp: () => step(-1),
       };
       if (!keys[event.key] || event.ctrlKey || event.metaKey || event.altKey) return;
@@ -115,7 +125,7 @@
       const knob = event.target.closest("button");
       if (!knob) return;
       if (knob.dataset.zoom) zoom(+knob.dataset.zoom);
-      if (knob.dataset.view) { [camera.turn, camera.tilt] = named[knob.dataset.view]; everything(); repaint(); }
+      if (knob.dataset.view) { [camera.turn, camera.tilt] = named[knob.dataset.view]; fit(); repaint(); }
     });
     document.addEventListener("look-here", () => {
       const [seam, index] = [data.seams[here[0]], here[1]];

@@ -19,13 +19,17 @@
     camera.tilt = Math.asin(Math.max(-1, Math.min(1, vector.dot(normal, upward))));
     camera.turn = Math.atan2(vector.dot(normal, leftward), vector.dot(normal, forward));
   };
-  const everything = () => {
-    const bounds = [[Infinity, Infinity, Infinity], [-Infinity, -Infinity, -Infinity]];
-    const widen = (point) => point.forEach((value, axis) => {
-      bounds[0][axis] = Math.min(bounds[0][axis], value);
-      bounds[1][axis] = Math.max(bounds[1][axis], value);
+  // Puts all seams into a window of this shape, as large as they fit from where one looks.
+  const everything = (width, height) => {
+    const places = data.seams.flatMap((seam) => seam.along.map((_, index) => seam.points.slice(3 * index, 3 * index + 3)));
+    if (!places.length || !width || !height) return;
+    const axes = basis();
+    const ranges = axes.map((axis) => {
+      const along = places.map((place) => vector.dot(place, axis));
+      return along.reduce(([low, high], value) => [Math.min(low, value), Math.max(high, value)], [Infinity, -Infinity]);
     });
-    data.seams.forEach((seam) => seam.along.forEach((_, index) => widen(seam.points.slice(3 * index, 3 * index + 3))));
-    camera.target = bounds[0].map((low, axis) => (low + bounds[1][axis]) / 2 || 0);
-    camera.span = 1.15 * Math.hypot(...bounds[0].map((low, axis) => bounds[1][axis] - low || 0)) || 1000;
+    camera.target = vector.sum(...axes.map((axis, index) => [(ranges[index][0] + ranges[index][1]) / 2, axis]));
+    const [across, up] = ranges.map(([low, high]) => high - low);
+    const least = Math.min(width, height);
+    camera.span = 1.3 * Math.max(across * (least / width), up * (least / height), 50);
   };
