@@ -13,7 +13,7 @@ use thiserror::Error;
 
 use crate::align::{AlignError, AlignSettings, Alignment, align, spread_out};
 use crate::judge::{JudgedSeam, judge_seam, with_finish};
-use crate::measure::{MeasureSettings, SeamReadings, Spread, measure_seam_spread};
+use crate::measure::{MeasureSettings, SeamReadings, Spread, allow_for_alignment, measure_seam_spread};
 use crate::plan::Plan;
 use crate::scan::{
     PassedOver, PointBlock, PointSink, ScanFailure, ScanSource, Sieve, Thinner, Triangle, TriangleSink,
@@ -110,7 +110,10 @@ pub fn measure_scan(
         .collect();
     watch.begin(Stage::Measure);
     let settings = MeasureSettings::for_plan(plan);
-    let readings = measure_seams(plan, &gathered, &settings, watch)?;
+    let mut readings = measure_seams(plan, &gathered, &settings, watch)?;
+    for seam in &mut readings {
+        allow_for_alignment(seam, |point, along| alignment.uncertainty_mm(point, along));
+    }
     watch.begin(Stage::Judge);
     let seams: Vec<JudgedSeam> = plan
         .seams

@@ -39,6 +39,8 @@ pub struct Alignment {
     pub targets: Vec<TargetResidual>,
     /// For surfaces, in the plan's order, moved panels too.
     pub panels: Vec<PanelResidual>,
+    /// For surfaces: some of the scan's points with what is left at each, for drawing.
+    pub residual_points: Vec<ResidualPoint>,
     pub warnings: Vec<AlignWarning>,
 }
 
@@ -63,6 +65,21 @@ pub struct PanelResidual {
     pub median_mm: f64,
     pub rms_mm: f64,
     /// True where the plan calls it fixed, so that it carried the alignment.
+    pub is_used: bool,
+}
+
+/// What is left at one point of the scan.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ResidualPoint {
+    /// Car frame, mm.
+    pub point: Point3<f64>,
+    /// Of the reference there.
+    pub normal: Vector3<f64>,
+    /// Positive: the scan lies outside the reference.
+    pub residual_mm: f64,
+    /// The panel's place in the plan, where it is known.
+    pub panel: Option<usize>,
+    /// True where the point could carry the alignment.
     pub is_used: bool,
 }
 
@@ -127,6 +144,7 @@ impl Alignment {
             condition: 1.0,
             targets: Vec::new(),
             panels: Vec::new(),
+            residual_points: Vec::new(),
             warnings: Vec::new(),
         }
     }

@@ -9,6 +9,7 @@
 mod align_error;
 mod alignment;
 mod coarse;
+mod correlated_step;
 mod datum_targets;
 mod entry;
 mod orient;
@@ -27,7 +28,7 @@ mod thin;
 mod unit_check;
 
 pub use align_error::AlignError;
-pub use alignment::{AlignWarning, Alignment, PanelResidual, TargetResidual};
+pub use alignment::{AlignWarning, Alignment, PanelResidual, ResidualPoint, TargetResidual};
 pub use datum_targets::align_datum_targets;
 pub use entry::{AlignSettings, align};
 pub use point_pairs::align_point_pairs;

@@ -18,6 +18,7 @@ const BLOCK_MM: f64 = 150.0;
 const LEAST_BLOCKS: usize = 8;
 
 /// One point's part in the last step.
+#[derive(Debug, Clone, Copy)]
 pub(super) struct WeightedRow {
     /// Car frame, mm.
     pub point: Point3<f64>,

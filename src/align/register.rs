@@ -5,12 +5,14 @@
 //! Method: Chen and Medioni 1992 with weights of Geman and McClure, `1/(1+(r/c)²)²`, whose scale `c` shrinks from the
 //! start's error to the noise (graduated non-convexity: A. Blake, A. Zisserman, 1987; H. Yang et al., IEEE RA-L 5(2),
 //! 2020), so that strays, missing parts and a moved minority lose their say.
-//! Covariance: see `pose_covariance`.
+//! The last step and the covariance allow for the scan's long waves: see `correlated_step`, and `pose_covariance` for
+//! what is too small for it.
 //! Does not search: see `coarse`.
 
 use nalgebra::{Isometry3, Matrix6, Point3, Vector3};
 
 use super::alignment::moment_row;
+use super::correlated_step::correlated_step;
 use super::pose_covariance::{WeightedRow, pose_covariance};
 use super::pose_step::{Step, StepSums, moved, pivot_of};
 use super::surface::Surface;
@@ -189,8 +191,12 @@ fn assess(contacts: &[Contact], found: Found) -> Registered {
         residual_mm: contact.residual_mm,
         weight: weight(contact.residual_mm, found.scale_mm),
     });
+    let correlated = correlated_step(rows.clone(), variance_mm2);
+    let covariance = correlated
+        .as_ref()
+        .map_or_else(|| pose_covariance(rows, &found.step.inverse, variance_mm2), |step| step.covariance);
     Registered {
-        pose: found.pose,
+        pose: correlated.map_or(found.pose, |step| moved(&found.pose, &step.movement, &found.pivot)),
         pivot: found.pivot,
         rms_mm: variance_mm2.sqrt(),
         worst_mm,
@@ -199,7 +205,7 @@ fn assess(contacts: &[Contact], found: Found) -> Registered {
         typical_mm: median_abs_mm(contacts),
         iterations: found.iterations,
         converged: found.converged,
-        covariance: pose_covariance(rows, &found.step.inverse, variance_mm2),
+        covariance,
         step: found.step,
     }
 }

@@ -8,7 +8,7 @@
 use nalgebra::{Isometry3, Point3};
 
 use super::align_error::AlignError;
-use super::alignment::{AlignWarning, Alignment, PanelResidual};
+use super::alignment::{AlignWarning, Alignment, PanelResidual, ResidualPoint};
 use super::entry::AlignSettings;
 use super::panels::{Division, divide};
 use super::register::{Registered, Task, register};
@@ -40,6 +40,8 @@ const WORST_CONDITION: f64 = 300.0;
 /// A fixed panel whose median is further off than this many times the typical residual, and the next, has moved.
 const MOVED_PANEL_SIGMAS: f64 = 5.0;
 const MOVED_PANEL_MM: f64 = 0.3;
+/// Points kept for drawing.
+const DRAWN_POINTS: usize = 6_000;
 /// Overlap below which a warning is given.
 const LITTLE_OVERLAP: f64 = 0.2;
 
@@ -172,7 +174,8 @@ fn gather(
     found: &Registered,
     mut warnings: Vec<AlignWarning>,
 ) -> Alignment {
-    let panels = panel_residuals(plan, reference, scan, &found.pose);
+    let points = residual_points(reference, scan, &found.pose);
+    let panels = panel_residuals(plan, &points);
     let moved_mm = (MOVED_PANEL_SIGMAS * found.rms_mm).max(MOVED_PANEL_MM);
     warnings.extend(panels.iter().filter(|panel| panel.is_used && panel.median_mm.abs() > moved_mm).map(
         |panel| AlignWarning::FixedPanelMoved { panel: panel.panel.clone(), median_mm: panel.median_mm },
@@ -197,24 +200,35 @@ fn gather(
         pivot: found.pivot,
         condition: found.step.condition,
         panels,
+        residual_points: points.iter().step_by(points.len().div_ceil(DRAWN_POINTS).max(1)).copied().collect(),
         warnings,
         ..Alignment::none()
     }
 }
 
-fn panel_residuals(
-    plan: &Plan,
-    reference: &Reference,
-    scan: &SurfacePoints,
-    pose: &Isometry3<f64>,
-) -> Vec<PanelResidual> {
-    let mut of_panel: Vec<Vec<f64>> = vec![Vec::new(); plan.panels.len()];
+/// What the scan's points leave on the reference, panels or none.
+fn residual_points(reference: &Reference, scan: &SurfacePoints, pose: &Isometry3<f64>) -> Vec<ResidualPoint> {
     // A panel that was moved by up to a wide gap is still its own.
     let reach_mm = 3.0 * reference.surface.spacing_mm + 10.0;
-    for point in &scan.points {
-        let Some(near) = reference.surface.near(&(pose * point), reach_mm) else { continue };
-        if let Some(index) = reference.panel_of[near.node] {
-            of_panel[index].push(near.distance_mm);
+    let at = |point: &Point3<f64>| {
+        let point = pose * point;
+        let near = reference.surface.near(&point, reach_mm)?;
+        Some(ResidualPoint {
+            point,
+            normal: near.normal,
+            residual_mm: near.distance_mm,
+            panel: reference.panel_of[near.node],
+            is_used: reference.carries[near.node],
+        })
+    };
+    scan.points.iter().filter_map(at).collect()
+}
+
+fn panel_residuals(plan: &Plan, points: &[ResidualPoint]) -> Vec<PanelResidual> {
+    let mut of_panel: Vec<Vec<f64>> = vec![Vec::new(); plan.panels.len()];
+    for point in points {
+        if let Some(index) = point.panel {
+            of_panel[index].push(point.residual_mm);
         }
     }
     plan.panels.iter().zip(of_panel).filter_map(|(panel, residuals)| summary(panel, residuals)).collect()

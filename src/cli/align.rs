@@ -5,12 +5,17 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 use shutline::align::{AlignSettings, Alignment, align};
-use shutline::files::{open_scan, read_plan, write_file};
+use shutline::files::{OutputFolder, open_scan, read_plan, write_file};
 use shutline::plan::Plan;
+use shutline::render::{Language, alignment_json, png, residual_map};
 use shutline::scan::ScanSource;
 
 use super::exit_code::Outcome;
 use super::messages::{Failure, Talk, print_data};
+
+/// Width of the residual map in picture units (1/96 inch): 180 mm; and its sharpness: 288 dots an inch.
+const MAP_WIDTH: f64 = 680.0;
+const MAP_PIXELS_PER_UNIT: f64 = 3.0;
 
 /// Put a scan on the car as the plan's [align] says, and show what is left
 #[derive(Debug, Args)]
@@ -21,7 +26,7 @@ pub struct Align {
     /// The seam plan (TOML) with its [align] table
     #[arg(long)]
     plan: PathBuf,
-    /// Where the pose goes, with residuals and covariance (JSON)
+    /// Where the pose goes, with residuals and covariance: a JSON file, or a folder; a map of the residuals goes beside it
     #[arg(long, short)]
     out: Option<PathBuf>,
 }
@@ -37,7 +42,7 @@ impl Align {
             talk.warning(warning);
         }
         if let Some(out) = &self.out {
-            write_file(out, to_json(&alignment)?.as_bytes())?;
+            write_alignment(out, &plan, &alignment)?;
         }
         print_data(&told(&alignment))?;
         Ok(Outcome::AllGood)
@@ -49,6 +54,35 @@ pub(super) fn open_reference(plan: &Plan, plan_path: &Path) -> Result<Option<Box
     let Some(reference) = plan.align.reference() else { return Ok(None) };
     let folder = plan_path.parent().unwrap_or(Path::new(""));
     Ok(Some(open_scan(&folder.join(reference), plan.units)?))
+}
+
+/// Into `aligned.json` and `residuals.png` of a folder, or into a JSON file with a PNG of its name beside it.
+fn write_alignment(out: &Path, plan: &Plan, alignment: &Alignment) -> Result<(), Failure> {
+    let json = alignment_json(alignment)?;
+    let map = residual_png(plan, alignment, Language::default())?;
+    if out.extension().is_some() && !out.is_dir() {
+        write_file(out, json.as_bytes())?;
+        if let Some(map) = map {
+            write_file(&out.with_extension("residuals.png"), &map)?;
+        }
+        return Ok(());
+    }
+    let folder = OutputFolder::begin(out)?;
+    folder.write("aligned.json", json.as_bytes())?;
+    if let Some(map) = map {
+        folder.write("residuals.png", &map)?;
+    }
+    Ok(folder.finish()?)
+}
+
+/// The residual map, 180 mm wide when printed; none where the way has no surface.
+pub(super) fn residual_png(
+    plan: &Plan,
+    alignment: &Alignment,
+    language: Language,
+) -> Result<Option<Vec<u8>>, Failure> {
+    let picture = residual_map(plan, alignment, language.texts(), MAP_WIDTH);
+    Ok(picture.map(|picture| png(&picture, MAP_PIXELS_PER_UNIT)).transpose()?)
 }
 
 fn told(alignment: &Alignment) -> String {
@@ -81,33 +115,4 @@ fn told(alignment: &Alignment) -> String {
         );
     }
     text
-}
-
-fn to_json(alignment: &Alignment) -> Result<String, Failure> {
-    let matrix = alignment.car_from_scanner.isometry().to_homogeneous();
-    let rows: Vec<Vec<f64>> = matrix.row_iter().map(|row| row.iter().copied().collect()).collect();
-    let covariance: Vec<Vec<f64>> =
-        alignment.covariance.row_iter().map(|row| row.iter().copied().collect()).collect();
-    let value = serde_json::json!({
-        "version": 1,
-        "way": alignment.way,
-        "car_from_scanner": rows,
-        "rms_residual_mm": alignment.rms_residual_mm,
-        "worst_residual_mm": alignment.worst_residual_mm,
-        "points_used": alignment.points_used,
-        "iterations": alignment.iterations,
-        "converged": alignment.converged,
-        "condition": if alignment.condition.is_finite() { Some(alignment.condition) } else { None },
-        "pivot_mm": [alignment.pivot.x, alignment.pivot.y, alignment.pivot.z],
-        "covariance_turn_rad_shift_mm": covariance,
-        "targets": alignment.targets.iter().map(|target| serde_json::json!({
-            "id": target.id, "residual_mm": target.residual_mm, "is_used": target.is_used,
-        })).collect::<Vec<_>>(),
-        "panels": alignment.panels.iter().map(|panel| serde_json::json!({
-            "panel": panel.panel.0, "median_mm": panel.median_mm, "rms_mm": panel.rms_mm,
-            "point_count": panel.point_count, "is_fixed": panel.is_used,
-        })).collect::<Vec<_>>(),
-        "warnings": alignment.warnings.iter().map(ToString::to_string).collect::<Vec<_>>(),
-    });
-    Ok(serde_json::to_string_pretty(&value)? + "\n")
 }

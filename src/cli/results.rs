@@ -14,6 +14,7 @@ use shutline::render::{
 };
 use shutline::units::LengthUnit;
 
+use super::align::residual_png;
 use super::messages::Failure;
 
 /// How results are presented to people.
@@ -70,6 +71,9 @@ pub fn write_results(
     }
     let language = presentation.language();
     write_pictures(folder, plan, measured, sections, language)?;
+    if let Some(map) = residual_png(plan, &measured.alignment, language)? {
+        folder.write("residuals.png", &map)?;
+    }
     let results = Results {
         plan,
         judged: &measured.seams,

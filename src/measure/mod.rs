@@ -26,6 +26,7 @@ mod report;
 mod seam;
 mod settings;
 mod shared;
+mod slide;
 mod smoothing;
 mod spread;
 mod station;
@@ -41,4 +42,5 @@ pub use reading::{
 };
 pub use seam::{measure_seam, measure_seam_spread};
 pub use settings::{DEFAULT_ACCURACY_MM, MeasureSettings};
+pub use slide::allow_for_alignment;
 pub use spread::{InOrder, Spread};

@@ -4,6 +4,7 @@
 
 use super::blocks::{Block, ExtraSection};
 use super::format::{length, length_with_unit, unit_name};
+use super::residual_map::residual_map;
 use super::run_facts::Results;
 use super::strip::panel_title;
 use super::texts::Texts;
@@ -11,6 +12,9 @@ use crate::align::Alignment;
 use crate::judge::{Measurand, reported_coverage_factor};
 use crate::measure::UncertaintySource;
 use crate::plan::{DecisionRule, Film};
+
+/// Width of a picture that fills the page, picture units.
+const PAGE_WIDTH: f64 = 680.0;
 
 pub(super) fn closing(results: &Results<'_>, texts: &Texts) -> Vec<ExtraSection> {
     let mut sections = vec![budget(results, texts)];
@@ -107,6 +111,7 @@ fn alignment(results: &Results<'_>, found: &Alignment, texts: &Texts) -> ExtraSe
         blocks.push(Block::Table { head, rows });
     }
     blocks.extend(found.warnings.iter().map(|warning| Block::Words(warning.to_string())));
+    blocks.extend(residual_map(results.plan, found, texts, PAGE_WIDTH).map(Block::Picture));
     section("alignment", texts.alignment, blocks)
 }
 

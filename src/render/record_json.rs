@@ -12,6 +12,7 @@ use serde::{Deserialize, Serialize};
 
 use super::error::RenderError;
 use super::run_facts::Results;
+use crate::align::Alignment;
 
 /// Rises when a field changes its meaning or goes away; new fields do not raise it.
 pub const RECORD_VERSION: u32 = 1;
@@ -106,6 +107,15 @@ pub struct AlignmentRecord {
     pub points_used: u64,
     pub iterations: u32,
     pub converged: bool,
+    /// Ratio of the best to the worst determined direction of movement; 1 is ideal, null is undetermined.
+    #[serde(default)]
+    pub condition: Option<f64>,
+    /// The point about which the covariance is meant, car coordinates.
+    #[serde(default)]
+    pub pivot_mm: [f64; 3],
+    /// Covariance of a small turn about the pivot (three numbers, rad) and a shift (three, mm), in this order.
+    #[serde(default)]
+    pub covariance: [[f64; 6]; 6],
     pub targets: Vec<TargetRecord>,
     pub panels: Vec<PanelRecord>,
     pub warnings: Vec<String>,
@@ -123,6 +133,8 @@ pub struct PanelRecord {
     pub panel: String,
     pub median_mm: f64,
     pub rms_mm: f64,
+    #[serde(default)]
+    pub point_count: u64,
     pub is_used: bool,
 }
 
@@ -248,6 +260,14 @@ pub struct EdgeRecord {
 /// None in practice: the text is made in memory.
 pub fn record_json(results: &Results<'_>) -> Result<String, RenderError> {
     Ok(serde_json::to_string_pretty(&build::record(results))? + "\n")
+}
+
+/// An alignment alone, in the shape that it has in a record, for the command `align`.
+///
+/// # Errors
+/// None in practice.
+pub fn alignment_json(alignment: &Alignment) -> Result<String, RenderError> {
+    Ok(serde_json::to_string_pretty(&build::alignment(alignment))? + "\n")
 }
 
 /// The JSON Schema of [`Record`], as published in `record.schema.json`.

@@ -70,7 +70,7 @@ fn finish(terms: &FinishTerms) -> FinishRecord {
     FinishRecord { judged: terms.judge.word().to_owned(), panels: panels.collect() }
 }
 
-fn alignment(found: &Alignment) -> AlignmentRecord {
+pub(super) fn alignment(found: &Alignment) -> AlignmentRecord {
     let matrix = found.car_from_scanner.isometry().to_homogeneous();
     AlignmentRecord {
         way: found.way.to_owned(),
@@ -80,6 +80,9 @@ fn alignment(found: &Alignment) -> AlignmentRecord {
         points_used: found.points_used,
         iterations: found.iterations,
         converged: found.converged,
+        condition: finite(found.condition),
+        pivot_mm: found.pivot.coords.into(),
+        covariance: std::array::from_fn(|row| std::array::from_fn(|column| found.covariance[(row, column)])),
         targets: found
             .targets
             .iter()
@@ -96,6 +99,7 @@ fn alignment(found: &Alignment) -> AlignmentRecord {
                 panel: panel.panel.0.clone(),
                 median_mm: panel.median_mm,
                 rms_mm: panel.rms_mm,
+                point_count: panel.point_count,
                 is_used: panel.is_used,
             })
             .collect(),

@@ -87,3 +87,58 @@ fn fitted_spheres_carry_a_pose() {
     let error = align(&source, &plan, None, &AlignSettings::default()).unwrap_err();
     assert!(matches!(&error, AlignError::NoSphere { id, .. } if id == "s2"), "{error}");
 }
+
+/// The eleven scans of one sphere each, every fourth point.
+fn all_spheres() -> Vec<(String, Vec<Point3<f64>>)> {
+    let packed: &[u8] = include_bytes!("data/spheres/all-thinned.txt.gz");
+    let mut text = String::new();
+    std::io::Read::read_to_string(&mut flate2::read::GzDecoder::new(packed), &mut text).unwrap();
+    let mut spheres: Vec<(String, Vec<Point3<f64>>)> = Vec::new();
+    for line in text.lines() {
+        let (name, rest) = line.split_once(' ').unwrap();
+        if spheres.last().is_none_or(|(last, _)| last != name) {
+            spheres.push((name.to_owned(), Vec::new()));
+        }
+        spheres.last_mut().unwrap().1.extend(points_mm(rest));
+    }
+    spheres
+}
+
+fn middle_of(points: &[Point3<f64>]) -> Point3<f64> {
+    Point3::from([0, 1, 2].map(|axis| {
+        let mut values: Vec<f64> = points.iter().map(|point| point[axis]).collect();
+        values.sort_by(f64::total_cmp);
+        values[values.len() / 2]
+    }))
+}
+
+/// No centres are published for these but for one; what holds for each: the fit settles on one place from wherever it
+/// starts, both halves of the points agree on it, its residuals are the scanner's 0.2 to 0.8 mm, and the mount, a fifth and
+/// more of the points, has no part in it.
+#[test]
+fn every_scanned_sphere_is_found_past_its_mount_and_strays() {
+    let spheres = all_spheres();
+    assert_eq!(spheres.len(), 11);
+    for (name, points) in &spheres {
+        let middle = middle_of(points);
+        let whole = fit_target_sphere(&near(points, &middle), 100.0)
+            .unwrap_or_else(|error| panic!("{name}: {error}"));
+        println!(
+            "{name}: {} points, rms {:.3}, from the middle {:.1}",
+            points.len(),
+            whole.rms_mm,
+            (whole.centre - middle).norm()
+        );
+        assert!((0.1..0.8).contains(&whole.rms_mm), "{name}: {whole:?}");
+        for shift in [Vector3::new(30.0, 0.0, 0.0), Vector3::new(0.0, -30.0, 15.0)] {
+            let fit = fit_target_sphere(&near(points, &(middle + shift)), 100.0).unwrap();
+            // The gathered ball differs, and with it the draws; the settled set does not, but for a few rim points.
+            assert!((fit.centre - whole.centre).norm() < 0.1, "{name} from {shift}: {fit:?} {whole:?}");
+        }
+        let halves = [0, 1].map(|first| {
+            let half: Vec<Point3<f64>> = points.iter().skip(first).step_by(2).copied().collect();
+            fit_target_sphere(&near(&half, &middle), 100.0).unwrap().centre
+        });
+        assert!((halves[0] - halves[1]).norm() < 0.25, "{name}: {halves:?}");
+    }
+}

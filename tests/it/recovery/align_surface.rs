@@ -1,6 +1,6 @@
 //! Alignment to a surface on a made-up front end with exact truth: pose error held to budgets, wrong poses to none.
 
-use nalgebra::{Isometry3, Point3};
+use nalgebra::{Isometry3, Point3, Vector6};
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use shutline::align::{AlignError, AlignSettings, Alignment, Reference, align_to_surface};
@@ -11,13 +11,17 @@ use super::front_end::{ORDINARY, plan, pose, pose_error, reference_points, scann
 
 /// Pose error at the seams that must hold, mm and degrees: below a good scan's own accuracy.
 ///
-/// Over 200 trials the best fit is not there yet: 167 are inside, none is wrong, the worst is off by 0.045 mm. What is
-/// left comes from the scan's long waves (0.01 mm over 120 mm) on the part of the fixed panels that is used; without
-/// them and without noise the error is 0.0005 mm. The few seeds that always run are inside and guard against worse.
+/// Over 200 trials the best fit is within in 193 (96.5 %), none is wrong, the worst is off by 0.026 mm. What is left comes
+/// from the scan's long waves (0.01 mm over 120 mm); without them and without noise the error is 0.0005 mm. A calculation
+/// for this car and these waves (generalised least squares with the waves' true correlation, the best that any linear
+/// unbiased estimate can do) gives 0.008 to 0.010 mm standard deviation at the worst seam point, most of it in one
+/// direction (roll), so that some 95 to 98 % of trials within 0.02 mm is the limit for this noise and these panels.
 const BUDGET: (f64, f64) = (0.02, 0.005);
 
 struct Trial {
     error: (f64, f64),
+    /// Squared error in units of the stated covariance: chi-squared with six degrees of freedom if that is right.
+    distance_sq: f64,
     outcome: Result<Alignment, AlignError>,
 }
 
@@ -46,8 +50,19 @@ fn run(
     let error = outcome.as_ref().map_or((f64::NAN, f64::NAN), |alignment| {
         pose_error(plan, alignment.car_from_scanner.isometry(), &truth)
     });
-    Trial { error, outcome }
+    let distance_sq = outcome.as_ref().map_or(f64::NAN, |alignment| distance_sq(alignment, &truth));
+    Trial { error, distance_sq, outcome }
 }
+
+fn distance_sq(found: &Alignment, truth: &Isometry3<f64>) -> f64 {
+    let apart = found.car_from_scanner.isometry() * truth.inverse();
+    let (turn, shift) = (apart.rotation.scaled_axis(), apart * found.pivot - found.pivot);
+    let error = Vector6::new(turn.x, turn.y, turn.z, shift.x, shift.y, shift.z);
+    (error.transpose() * found.covariance.try_inverse().unwrap() * error)[(0, 0)]
+}
+
+/// 95 % of chi-squared with six degrees of freedom (`quantiles_normal_t_chi2_f.csv` has the table's neighbours).
+const CHI_SQUARED_6_AT_95: f64 = 12.592;
 
 fn best_fit_trials(count: u64) -> Vec<Trial> {
     let (plan, reference) = prepared("[align]\nway = 'best-fit'\nreference = 'front.ply'");
@@ -86,13 +101,19 @@ fn check(trials: &[Trial], share: f64) {
             Err(error) => println!("trial {seed}: {error}"),
         }
     }
+    let covered = trials.iter().filter(|trial| trial.distance_sq < CHI_SQUARED_6_AT_95).count();
+    println!("{covered} of {} inside the stated covariance (95 %)", trials.len());
+    if trials.len() >= 100 {
+        let share = covered as f64 / trials.len() as f64;
+        assert!((0.90..=0.99).contains(&share), "{share} inside the stated covariance");
+    }
     errors.sort_by(f64::total_cmp);
     let at = |share: f64| errors.get((errors.len() as f64 * share) as usize).copied().unwrap_or(f64::NAN);
     println!("{good} of {} in budget; median {:.4}, 95 % {:.4} mm", trials.len(), at(0.5), at(0.95));
     assert!(good as f64 >= share * trials.len() as f64, "{good} of {}", trials.len());
 }
 
-/// The first four seeds only: of 200, 84 % are within the budget (the ignored test below), so this guards against
+/// The first four seeds only: of 200, 96.5 % are within the budget (the ignored test below), so this guards against
 /// getting worse and does not show the 99 % that is wanted.
 #[test]
 fn best_fit_from_ten_degrees_and_fifty_mm_off_holds_the_budget_on_the_first_seeds() {
@@ -115,7 +136,7 @@ fn coarse_finds_the_right_pose_from_anywhere() {
 }
 
 #[test]
-#[ignore = "200 trials, some minutes; fails: 167 of 200 in budget, wanted 198"]
+#[ignore = "200 trials, some minutes; fails: 193 of 200 in budget, wanted 198"]
 fn best_fit_200_trials() {
     check(&best_fit_trials(200), 0.99);
 }

@@ -37,6 +37,11 @@ pub fn is_hood(share: f64, angle_rad: f64) -> bool {
     share > HOOD_FROM && angle_rad.abs() < HOOD_ANGLE_RAD
 }
 
+/// Roughly: a point of the hood, moved by millimetres or not, well inside its seams.
+pub fn is_hood_point(point: &Point3<f64>) -> bool {
+    point.x > 420.0 && point.y.abs() < 450.0 && point.z > 600.0
+}
+
 /// A random place on the shell.
 fn draw(random: &mut ChaCha8Rng) -> (f64, f64, Point3<f64>) {
     loop {
@@ -55,25 +60,45 @@ pub fn reference_points(count: usize) -> Vec<Point3<f64>> {
     (0..count).map(|_| draw(&mut random).2).collect()
 }
 
-/// The plan: hood to fenders and hood to nose; the hood may have been moved.
-pub fn plan(align: &str) -> Plan {
-    let seam = |id: &str, datum: &str, side: &str| {
-        format!(
-            "[[seam]]\nid = '{id}'\ndatum_panel = '{datum}'\nother_panel = 'hood'\ndatum_side = '{side}'\n\
-             curve = '{id}.csv'\ngap = {{ nominal = 4, minus = 1, plus = 1 }}\n\
-             flush = {{ nominal = 0, minus = 1, plus = 1 }}\nstation_spacing = 10\n"
-        )
-    };
-    let text = format!(
+/// Points of the undisturbed car without its hood and without what lies within 30 mm of it, about.
+pub fn fixed_reference_points(count: usize) -> Vec<Point3<f64>> {
+    let mut random = ChaCha8Rng::seed_from_u64(101);
+    let is_far =
+        |share: f64, angle_rad: f64| !(share > HOOD_FROM - 0.02 && angle_rad.abs() < HOOD_ANGLE_RAD + 0.04);
+    (0..count)
+        .map(|_| draw(&mut random))
+        .filter(|(share, angle_rad, _)| is_far(*share, *angle_rad))
+        .map(|drawn| drawn.2)
+        .collect()
+}
+
+/// The seams, in the order of [`seam_points`]: id, datum panel, datum side.
+const SEAMS: [(&str, &str, &str); 3] =
+    [("left", "fender-left", "left"), ("right", "fender-right", "right"), ("nose", "nose", "left")];
+
+/// The plan's text: hood to fenders and hood to nose; the hood may have been moved. Curves are `ID.csv`.
+pub fn plan_text(align: &str) -> String {
+    let seams: String = SEAMS
+        .iter()
+        .map(|(id, datum, side)| {
+            format!(
+                "[[seam]]\nid = '{id}'\ndatum_panel = '{datum}'\nother_panel = 'hood'\ndatum_side = '{side}'\n\
+                 curve = '{id}.csv'\ngap = {{ nominal = 4, minus = 1, plus = 1 }}\n\
+                 flush = {{ nominal = 0, minus = 1, plus = 1 }}\nstation_spacing = 10\n"
+            )
+        })
+        .collect();
+    format!(
         "title = 'Front end'\nunits = 'mm'\n[scan]\nunits = 'mm'\n{align}\n[panels.hood]\n[panels.fender-left]\n\
-         fixed = true\n[panels.fender-right]\nfixed = true\n[panels.nose]\nfixed = true\n{}{}{}",
-        seam("left", "fender-left", "left"),
-        seam("right", "fender-right", "right"),
-        seam("nose", "nose", "left"),
-    );
+         fixed = true\n[panels.fender-right]\nfixed = true\n[panels.nose]\nfixed = true\n{seams}"
+    )
+}
+
+/// The plan with its curves.
+pub fn plan(align: &str) -> Plan {
     let curves = seam_points();
     let mut next = 0;
-    PlanText::parse(&text, "front.seams.toml")
+    PlanText::parse(&plan_text(align), "front.seams.toml")
         .and_then(|text| {
             text.into_plan(|_| {
                 next += 1;
@@ -82,6 +107,48 @@ pub fn plan(align: &str) -> Plan {
             })
         })
         .unwrap_or_else(|error| panic!("{error}"))
+}
+
+/// Writes the plan and its curves into a folder.
+pub fn write_plan(folder: &std::path::Path, align: &str) {
+    std::fs::write(folder.join("front.seams.toml"), plan_text(align)).unwrap();
+    for ((id, _, _), (points, normals)) in SEAMS.iter().zip(seam_points()) {
+        let rows: String = points
+            .iter()
+            .zip(normals)
+            .map(|(p, n)| format!("{},{},{},{},{},{}\n", p.x, p.y, p.z, n.x, n.y, n.z))
+            .collect();
+        std::fs::write(folder.join(format!("{id}.csv")), rows).unwrap();
+    }
+}
+
+/// The undisturbed car as a mesh in OBJ text, with the openings left open; edges of about 8 mm.
+pub fn mesh_obj() -> String {
+    let (lengthwise, around) = (240, 280);
+    let mut text = String::new();
+    let mut is_gone = Vec::new();
+    for row in 0..=lengthwise {
+        for column in 0..=around {
+            // Closer together at the front, where the nose is steep.
+            let share = 0.0005 + 0.999 * (f64::from(row) / f64::from(lengthwise)).powi(2);
+            let angle_rad = WIDEST_ANGLE_RAD * (2.0 * f64::from(column) / f64::from(around) - 1.0);
+            let point = shell(share, angle_rad);
+            is_gone.push(is_open(&point));
+            text.push_str(&format!("v {:.4} {:.4} {:.4}\n", point.x, point.y, point.z));
+        }
+    }
+    for row in 0..lengthwise {
+        for column in 0..around {
+            let first = (row * (around + 1) + column) as usize;
+            let below = first + around as usize + 1;
+            if [first, first + 1, below, below + 1].iter().all(|corner| !is_gone[*corner]) {
+                // Counted from 1; outward side in front.
+                text.push_str(&format!("f {} {} {}\n", first + 1, below + 1, first + 2));
+                text.push_str(&format!("f {} {} {}\n", first + 2, below + 1, below + 2));
+            }
+        }
+    }
+    text
 }
 
 fn outward(share: f64, angle_rad: f64) -> Vector3<f64> {

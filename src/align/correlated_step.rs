@@ -1,0 +1,201 @@
+//! The last step of a registration, with the scan's long waves taken into account.
+//!
+//! In: the rows of the last step with residual and weight. Out: a small step and its covariance, or none where the scan is
+//! too small to show waves. Units: mm, rad.
+//! Method: generalised least squares (A. Aitken, 1935; as "kriging with external drift" in N. Cressie, Statistics for
+//! Spatial Data, 1993, 3.4): rows are averaged in cells; the covariance of residuals over distance, taken from the residuals
+//! themselves (G. Matheron, 1963), is fitted by `v exp(−d²/2L²)`; cells that share a wave then count as one. Scanners bend
+//! a surface by a hundredth of a mm over some centimetres to decimetres, which pulls an ordinary fit along.
+//! Does not see errors that are longer than the scan: they look like a pose.
+
+use std::collections::BTreeMap;
+
+use nalgebra::{DMatrix, Matrix6, Point3, Vector6};
+
+use super::pose_covariance::WeightedRow;
+
+/// Cell side, mm; larger where there would be more cells than the most. The covariance matrix has cells² numbers.
+const CELL_MM: f64 = 40.0;
+const MOST_CELLS: usize = 700;
+/// Fewest cells that show a correlation: ten for each number of the pose.
+const LEAST_CELLS: usize = 60;
+/// Least sum of weights in a cell that counts.
+const LEAST_WEIGHT: f64 = 1.0;
+/// Correlation lengths that are tried, mm: from the cell's to a panel's.
+const LENGTHS_MM: [f64; 6] = [15.0, 21.0, 30.0, 42.0, 60.0, 85.0];
+/// Distances are sorted into bins of this width up to the most, mm.
+const BIN_MM: f64 = 10.0;
+const BINS: usize = 20;
+/// Least share of the variance that is called independent: keeps the matrix well conditioned.
+const LEAST_WHITE: f64 = 0.1;
+
+/// A small movement `(ω, τ)` about the rows' pivot, with its covariance.
+pub(super) struct CorrelatedStep {
+    pub movement: Vector6<f64>,
+    pub covariance: Matrix6<f64>,
+}
+
+/// One cell's weighted means.
+struct Cell {
+    point: Point3<f64>,
+    row: Vector6<f64>,
+    residual_mm: f64,
+    weight: f64,
+}
+
+/// The step; `variance_mm2` is that of single residuals.
+pub(super) fn correlated_step(
+    rows: impl Iterator<Item = WeightedRow> + Clone,
+    variance_mm2: f64,
+) -> Option<CorrelatedStep> {
+    let mut cell_mm = CELL_MM;
+    let mut cells = cells_of(rows.clone(), cell_mm);
+    while cells.len() > MOST_CELLS {
+        cell_mm *= 1.1 * (cells.len() as f64 / MOST_CELLS as f64).sqrt();
+        cells = cells_of(rows.clone(), cell_mm);
+    }
+    if cells.len() < LEAST_CELLS {
+        return None;
+    }
+    let wave = wave_of(&cells)?;
+    solve(&cells, &wave, variance_mm2)
+}
+
+fn cells_of(rows: impl Iterator<Item = WeightedRow>, cell_mm: f64) -> Vec<Cell> {
+    let mut cells: BTreeMap<[i64; 3], Cell> = BTreeMap::new();
+    for row in rows {
+        let key = [row.point.x, row.point.y, row.point.z].map(|value| (value / cell_mm).floor() as i64);
+        let empty = || Cell { point: Point3::origin(), row: Vector6::zeros(), residual_mm: 0.0, weight: 0.0 };
+        let cell = cells.entry(key).or_insert_with(empty);
+        cell.point += row.point.coords * row.weight;
+        cell.row += row.row * row.weight;
+        cell.residual_mm += row.residual_mm * row.weight;
+        cell.weight += row.weight;
+    }
+    cells
+        .into_values()
+        .filter(|cell| cell.weight >= LEAST_WEIGHT)
+        .map(|sum| Cell {
+            point: sum.point / sum.weight,
+            row: sum.row / sum.weight,
+            residual_mm: sum.residual_mm / sum.weight,
+            weight: sum.weight,
+        })
+        .collect()
+}
+
+/// `v exp(−d²/2L²)`.
+struct Wave {
+    variance_mm2: f64,
+    length_mm: f64,
+}
+
+impl Wave {
+    fn shape(distance_sq_mm2: f64, length_mm: f64) -> f64 {
+        (-0.5 * distance_sq_mm2 / (length_mm * length_mm)).exp()
+    }
+}
+
+/// Fits the covariance of the cells' residuals over distance; `None` where neighbours do not agree.
+fn wave_of(cells: &[Cell]) -> Option<Wave> {
+    let mut bins = [(0.0, 0.0); BINS];
+    for (index, one) in cells.iter().enumerate() {
+        for other in &cells[..index] {
+            let bin = ((one.point - other.point).norm() / BIN_MM) as usize;
+            if let Some((product, weight)) = bins.get_mut(bin) {
+                *product += one.residual_mm * other.residual_mm;
+                *weight += 1.0;
+            }
+        }
+    }
+    let fit = |length_mm: f64| {
+        let (mut cross, mut square, mut left) = (0.0, 0.0, 0.0);
+        for (index, (product, weight)) in bins.iter().enumerate() {
+            let shape = Wave::shape(((index as f64 + 0.5) * BIN_MM).powi(2), length_mm);
+            cross += product * shape;
+            square += weight * shape * shape;
+            left += if *weight > 0.0 { product * product / weight } else { 0.0 };
+        }
+        let variance_mm2 = if square > 0.0 { cross / square } else { 0.0 };
+        (Wave { variance_mm2, length_mm }, left - variance_mm2 * cross)
+    };
+    let best = LENGTHS_MM.map(fit).into_iter().min_by(|a, b| a.1.total_cmp(&b.1))?.0;
+    (best.variance_mm2 > 0.0).then_some(best)
+}
+
+fn solve(cells: &[Cell], wave: &Wave, variance_mm2: f64) -> Option<CorrelatedStep> {
+    let white_mm2 = (variance_mm2 - wave.variance_mm2).max(LEAST_WHITE * variance_mm2);
+    let count = cells.len();
+    let covariance = DMatrix::from_fn(count, count, |row, column| {
+        let distance_sq_mm2 = (cells[row].point - cells[column].point).norm_squared();
+        let shared = wave.variance_mm2 * Wave::shape(distance_sq_mm2, wave.length_mm);
+        if row == column { shared + white_mm2 / cells[row].weight } else { shared }
+    });
+    let lower = covariance.cholesky()?.unpack();
+    // Columns: the six of the pose, then the residuals.
+    let mut columns =
+        DMatrix::from_fn(
+            count,
+            7,
+            |row, column| {
+                if column < 6 { cells[row].row[column] } else { -cells[row].residual_mm }
+            },
+        );
+    if !lower.solve_lower_triangular_mut(&mut columns) {
+        return None;
+    }
+    let products = columns.transpose() * &columns;
+    let normal: Matrix6<f64> = products.fixed_view::<6, 6>(0, 0).into_owned();
+    let right: Vector6<f64> = products.fixed_view::<6, 1>(0, 6).into_owned();
+    let inverse = normal.cholesky()?.inverse();
+    let movement = inverse * right;
+    let left = products[(6, 6)] - right.dot(&movement);
+    // What is left says whether the covariance was guessed too small.
+    let inflation = (left / (count as f64 - 6.0)).max(1.0);
+    Some(CorrelatedStep { movement, covariance: inverse * inflation })
+}
+
+#[cfg(test)]
+mod tests {
+    use nalgebra::Vector3;
+
+    use super::*;
+    use crate::align::alignment::moment_row;
+
+    /// Points on a sphere of 500 mm, residuals of a known movement and, over one side of it, a broad dent of 0.05 mm.
+    fn rows(movement: &Vector6<f64>, dent_mm: f64) -> Vec<WeightedRow> {
+        (0..8000)
+            .map(|index| {
+                // Fibonacci lattice (R. Swinbank, J. Purser, 2006; golden angle).
+                let height = 1.0 - 2.0 * (f64::from(index) + 0.5) / 8000.0;
+                let turn = f64::from(index) * 2.399_963;
+                let flat = (1.0 - height * height).sqrt();
+                let normal = Vector3::new(flat * turn.cos(), flat * turn.sin(), height);
+                // Not about the sphere's own middle, or a turn would leave nothing.
+                let point = Point3::from(normal.component_mul(&Vector3::new(500.0, 300.0, 700.0)));
+                let row = moment_row(&point.coords, &normal);
+                let dent = dent_mm * (-0.5 * ((point.x - 450.0).powi(2) + point.y.powi(2)) / 1600.0).exp();
+                WeightedRow { point, row, residual_mm: dent - row.dot(movement), weight: 1.0 }
+            })
+            .collect()
+    }
+
+    #[test]
+    fn a_movement_is_found_exactly_where_nothing_disturbs() {
+        let movement = Vector6::new(1e-5, -2e-5, 3e-5, 0.01, -0.02, 0.03);
+        let rows = rows(&movement, 0.0);
+        let step = correlated_step(rows.iter().copied(), 1e-4).unwrap();
+        assert!((step.movement - movement).norm() < 1e-9, "{}", step.movement);
+    }
+
+    #[test]
+    fn a_dent_pulls_less_than_in_an_ordinary_fit() {
+        let rows = rows(&Vector6::zeros(), 0.05);
+        let normal: Matrix6<f64> = rows.iter().map(|row| row.row * row.row.transpose()).sum();
+        let right: Vector6<f64> = rows.iter().map(|row| row.row * -row.residual_mm).sum();
+        let ordinary = normal.try_inverse().unwrap() * right;
+        let step = correlated_step(rows.iter().copied(), 1e-4).unwrap();
+        let shift = |movement: &Vector6<f64>| movement.fixed_rows::<3>(3).norm();
+        assert!(shift(&step.movement) < 0.6 * shift(&ordinary), "{} {ordinary}", step.movement);
+    }
+}
