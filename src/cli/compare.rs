@@ -1,14 +1,18 @@
-//! `shutline compare`: what changed between two scans of a car.
+//! `shutline compare`: what changed between two scans of a car, or how the two sides of one differ.
 
 use std::path::{Path, PathBuf};
 
 use clap::Args;
 use shutline::files::{OutputFolder, open_scan, read_plan};
-use shutline::judge::Measurand;
+use shutline::judge::{JudgedSeam, Measurand, expanded_u_mm};
 use shutline::pipeline::{MeasuredScan, measure_scan};
 use shutline::plan::Plan;
 use shutline::render::{Language, change_strip_picture, changes_csv, comparison_json, comparison_page, png};
-use shutline::summarise::{CompareSettings, Comparison, compare, describe_move};
+use shutline::scan::ScanSource;
+use shutline::summarise::{
+    CompareSettings, Comparison, ComparisonKind, MirrorPlane, compare, compare_mirrored, describe_move,
+    describe_sides,
+};
 
 use super::align::open_reference;
 use super::exit_code::Outcome;
@@ -18,18 +22,24 @@ use super::progress::Progress;
 /// Pixels for each 1/96 inch: 288 a printed inch.
 const PIXELS_PER_UNIT: f64 = 3.0;
 
-/// Compare two scans of a car: what changed, is it real, which panels moved
+/// Compare two scans of a car: what changed, is it real, which panels moved; or the two sides of one
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Writes changes.csv, comparison.json, comparison.html and strips/SEAM.png into the folder.\nExit \
-status: 0 nothing really changed; 1 something did; 2 the job could not be done.\n\nExample:\n  shutline compare \
-sample-scans/gannet-before.ply sample-scans/gannet-after.ply --plan sample-scans/gannet.seams.toml --out out/change"
+    after_help = "Writes changes.csv, comparison.json, comparison.html and strips/SEAM.png into the folder.\nWith \
+--mirror, seams named alike with left and right (or paired under [car] in the plan) are compared within one scan.\n\
+Exit status: 0 nothing really differs; 1 something does; 2 the job could not be done.\n\nExamples:\n  shutline compare \
+sample-scans/gannet-before.ply sample-scans/gannet-after.ply --plan sample-scans/gannet.seams.toml --out out/change\n  \
+shutline compare sample-scans/gannet-before.ply --mirror --plan sample-scans/gannet.seams.toml --out out/sides"
 )]
 pub struct Compare {
-    /// The scan before the adjustment
+    /// The scan before the adjustment; with --mirror the only one
     before: PathBuf,
     /// The scan after it
-    after: PathBuf,
+    #[arg(required_unless_present = "mirror")]
+    after: Option<PathBuf>,
+    /// Compare the left seams of one scan with the right ones
+    #[arg(long, conflicts_with = "after")]
+    mirror: bool,
     /// The seam plan (TOML)
     #[arg(long)]
     plan: PathBuf,
@@ -41,60 +51,118 @@ pub struct Compare {
     json: bool,
 }
 
+/// A comparison with what its outputs need.
+struct Compared {
+    /// Holds every seam of the comparison.
+    plan: Plan,
+    sides: [Vec<JudgedSeam>; 2],
+    /// File names, without the folders of this machine.
+    names: [String; 2],
+    comparison: Comparison,
+}
+
 impl Compare {
     pub fn run(&self, talk: Talk) -> Result<Outcome, Failure> {
         let plan = read_plan(&self.plan)?;
         let output = OutputFolder::begin(&self.out)?;
-        let reference = open_reference(&plan, &self.plan)?;
-        let measure = |path: &Path| -> Result<MeasuredScan, Failure> {
-            talk.line(format!("measuring {}", path.display()));
-            let progress = Progress::start(talk.is_quiet);
-            let source = open_scan(path, plan.scan.units)?;
-            progress.expect_bytes(source.facts().byte_count);
-            let measured = measure_scan(source.as_ref(), &plan, reference.as_deref(), &progress)?;
-            progress.finish();
-            Ok(measured)
+        let compared = match &self.after {
+            Some(after) => self.two_scans(plan, after, talk)?,
+            None => self.two_sides(plan, talk)?,
         };
-        let (before, after) = (measure(&self.before)?, measure(&self.after)?);
-        let comparison = compare(&plan, &before.seams, &after.seams, &CompareSettings::default())?;
-        let names = [self.before.display().to_string(), self.after.display().to_string()];
-        let json = comparison_json(&plan, &comparison, [&names[0], &names[1]])?;
-        output.write("changes.csv", changes_csv(&plan, &comparison)?.as_bytes())?;
-        output.write("comparison.json", json.as_bytes())?;
-        let scans =
-            [(names[0].as_str(), before.seams.as_slice()), (names[1].as_str(), after.seams.as_slice())];
-        let page = comparison_page(&plan, scans, &comparison, Language::English)?;
-        output.write("comparison.html", page.as_bytes())?;
-        write_strips(&output, &plan, [&before, &after], &comparison)?;
+        let json = compared.write(&output)?;
         output.finish()?;
-        print_data(&if self.json { json } else { table(&plan, &comparison) })?;
+        print_data(&if self.json { json } else { table(&compared.plan, &compared.comparison) })?;
         talk.line(format!("results in {}", self.out.display()));
-        Ok(Outcome::of(comparison.is_unchanged()))
+        Ok(Outcome::of(compared.comparison.is_unchanged()))
+    }
+
+    fn two_scans(&self, plan: Plan, after: &Path, talk: Talk) -> Result<Compared, Failure> {
+        let reference = open_reference(&plan, &self.plan)?;
+        let first = measure(&self.before, &plan, reference.as_deref(), talk)?;
+        let second = measure(after, &plan, reference.as_deref(), talk)?;
+        let comparison = compare(&plan, &first.seams, &second.seams, &CompareSettings::default())?;
+        let names = [file_name(&self.before), file_name(after)];
+        Ok(Compared { plan, sides: [first.seams, second.seams], names, comparison })
+    }
+
+    fn two_sides(&self, plan: Plan, talk: Talk) -> Result<Compared, Failure> {
+        let reference = open_reference(&plan, &self.plan)?;
+        let scan = measure(&self.before, &plan, reference.as_deref(), talk)?;
+        let mirrored = compare_mirrored(&plan, &scan.seams, &CompareSettings::default())?;
+        talk.line(plane_words(&mirrored.plane));
+        for seam in &mirrored.alone {
+            talk.line(format!("{seam} has no partner on the other side"));
+        }
+        let name = file_name(&self.before);
+        Ok(Compared {
+            plan: mirrored.plan,
+            sides: mirrored.sides,
+            names: [name.clone(), name],
+            comparison: mirrored.comparison,
+        })
     }
 }
 
-fn write_strips(
-    output: &OutputFolder,
+fn measure(
+    path: &Path,
     plan: &Plan,
-    [before, after]: [&MeasuredScan; 2],
-    comparison: &Comparison,
-) -> Result<(), Failure> {
-    for change in &comparison.seams {
-        let find = |scan: &MeasuredScan| scan.seams.iter().position(|seam| seam.seam == change.seam);
-        if let (Some(first), Some(second)) = (find(before), find(after)) {
-            let scans = [&before.seams[first], &after.seams[second]];
-            let picture = change_strip_picture(plan, scans, change, Language::English)?;
-            output.write(&format!("strips/{}.png", change.seam), &png(&picture, PIXELS_PER_UNIT)?)?;
+    reference: Option<&dyn ScanSource>,
+    talk: Talk,
+) -> Result<MeasuredScan, Failure> {
+    talk.line(format!("measuring {}", path.display()));
+    let progress = Progress::start(talk.is_quiet);
+    let source = open_scan(path, plan.scan.units)?;
+    progress.expect_bytes(source.facts().byte_count);
+    let measured = measure_scan(source.as_ref(), plan, reference, &progress)?;
+    progress.finish();
+    Ok(measured)
+}
+
+fn file_name(path: &Path) -> String {
+    path.file_name().map_or_else(|| "-".to_owned(), |name| name.to_string_lossy().into_owned())
+}
+
+fn plane_words(plane: &MirrorPlane) -> String {
+    let whence = if plane.is_fitted { "fitted to the paired seams" } else { "from the plan" };
+    format!(
+        "middle plane {whence}; the plan's seams mirror one another to {:.1} mm (root mean square)",
+        plane.unevenness_mm
+    )
+}
+
+impl Compared {
+    /// Writes everything; gives the JSON back.
+    fn write(&self, output: &OutputFolder) -> Result<String, Failure> {
+        let Self { plan, sides, names, comparison } = self;
+        let json = comparison_json(plan, comparison, [&names[0], &names[1]])?;
+        output.write("changes.csv", changes_csv(plan, comparison)?.as_bytes())?;
+        output.write("comparison.json", json.as_bytes())?;
+        let scans = [(names[0].as_str(), sides[0].as_slice()), (names[1].as_str(), sides[1].as_slice())];
+        let page = comparison_page(plan, scans, comparison, Language::English)?;
+        output.write("comparison.html", page.as_bytes())?;
+        for change in &comparison.seams {
+            let find = |side: &'_ [JudgedSeam]| side.iter().position(|seam| seam.seam == change.seam);
+            if let (Some(first), Some(second)) = (find(&sides[0]), find(&sides[1])) {
+                let scans = [&sides[0][first], &sides[1][second]];
+                let picture = change_strip_picture(plan, scans, change, comparison.kind, Language::English)?;
+                output.write(&format!("strips/{}.png", change.seam), &png(&picture, PIXELS_PER_UNIT)?)?;
+            }
         }
+        Ok(json)
     }
-    Ok(())
 }
 
 fn table(plan: &Plan, comparison: &Comparison) -> String {
     let unit = plan.units;
     let mut text = format!(
         "{:<28} {:<6} {:<10} {:>9} {:>9} {:>7} {:>7}\n",
-        "seam", "", "change", "mean", "U", "better", "worse"
+        "seam",
+        "",
+        comparison.kind.change(),
+        "mean",
+        "U",
+        "better",
+        "worse"
     );
     for seam in &comparison.seams {
         for measurand in Measurand::BOTH {
@@ -102,7 +170,8 @@ fn table(plan: &Plan, comparison: &Comparison) -> String {
             let [mean, expanded] = change.mean.as_ref().map_or_else(
                 || [String::new(), String::new()],
                 |mean| {
-                    [mean.value_mm, 2.0 * mean.u_mm].map(|value_mm| format!("{:.3}", value_mm / unit.mm()))
+                    let expanded_mm = expanded_u_mm(mean, &plan.decision);
+                    [mean.value_mm, expanded_mm].map(|value_mm| format!("{:.3}", value_mm / unit.mm()))
                 },
             );
             text.push_str(&format!(
@@ -114,6 +183,12 @@ fn table(plan: &Plan, comparison: &Comparison) -> String {
                 change.worse_count
             ));
         }
+    }
+    if comparison.kind == ComparisonKind::LeftRight {
+        for sentence in describe_sides(plan, comparison) {
+            text.push_str(&format!("{sentence}\n"));
+        }
+        return text;
     }
     if comparison.moves.is_empty() {
         text.push_str("No panel moved, as far as the scans can tell.\n");

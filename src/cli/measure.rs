@@ -48,10 +48,16 @@ pub struct Measure {
     no_time: bool,
     #[command(flatten)]
     presentation: Presentation,
+    /// Most memory that may be taken, bytes; held on Linux
+    #[arg(long, hide = true)]
+    memory_bytes: Option<u64>,
 }
 
 impl Measure {
     pub fn run(&self, talk: Talk) -> Result<Outcome, Failure> {
+        if let Some(bytes) = self.memory_bytes {
+            hold_memory(bytes);
+        }
         if let Some(threads) = self.threads {
             rayon::ThreadPoolBuilder::new().num_threads(threads).build_global()?;
         }
@@ -133,3 +139,14 @@ impl Measure {
         }
     }
 }
+
+/// From now on an allocation beyond this many bytes fails, which ends the process.
+#[cfg(target_os = "linux")]
+fn hold_memory(bytes: u64) {
+    // Data is all memory that is the process's own and can be written (getrlimit(2), Linux 4.7 on). Where the system
+    // does not let a process hold itself, the batch's reckoning is all there is.
+    let _ = rlimit::setrlimit(rlimit::Resource::DATA, bytes, bytes);
+}
+
+#[cfg(not(target_os = "linux"))]
+const fn hold_memory(_: u64) {}

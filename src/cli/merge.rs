@@ -1,10 +1,11 @@
 //! `shutline merge`: the parts of a batch as one.
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use clap::Args;
+use shutline::files::{BatchEntry, read_entries};
 
-use super::batch::{Entry, read_entries, write_overview};
+use super::batch::write_overview;
 use super::exit_code::Outcome;
 use super::messages::{Failure, Talk};
 
@@ -22,7 +23,7 @@ pub struct Merge {
 
 impl Merge {
     pub fn run(&self, talk: Talk) -> Result<Outcome, Failure> {
-        let mut joined: Vec<(PathBuf, Entry)> = Vec::new();
+        let mut joined: Vec<(PathBuf, BatchEntry)> = Vec::new();
         for part in &self.parts {
             for entry in read_entries(part)? {
                 if let Some((other, _)) = joined.iter().find(|(_, known)| known.scan == entry.scan) {
@@ -38,13 +39,9 @@ impl Merge {
         }
         check_alike(&joined)?;
         for (part, entry) in &joined {
-            copy_folder(
-                &part.join("scans").join(&entry.folder),
-                &self.out.join("scans").join(&entry.folder),
-            )?;
-            entry.write(&self.out)?;
+            entry.copy(part, &self.out)?;
         }
-        let entries: Vec<Entry> = joined.into_iter().map(|(_, entry)| entry).collect();
+        let entries: Vec<BatchEntry> = joined.into_iter().map(|(_, entry)| entry).collect();
         let overview = write_overview(&entries, &self.out)?;
         talk.line(format!("{} scans joined in {}", entries.len(), self.out.display()));
         Ok(Outcome::of(overview.is_all_good()))
@@ -52,7 +49,7 @@ impl Merge {
 }
 
 /// Parts measured with different plans or programs do not belong together.
-fn check_alike(joined: &[(PathBuf, Entry)]) -> Result<(), Failure> {
+fn check_alike(joined: &[(PathBuf, BatchEntry)]) -> Result<(), Failure> {
     let Some((first_part, first)) = joined.first() else {
         return Err(Failure::new("the parts hold no scans; run 'shutline batch' first"));
     };
@@ -69,22 +66,4 @@ fn check_alike(joined: &[(PathBuf, Entry)]) -> Result<(), Failure> {
         ))),
         None => Ok(()),
     }
-}
-
-/// Copies a folder of results; a scan that failed has none.
-fn copy_folder(from: &Path, to: &Path) -> Result<(), Failure> {
-    if !from.is_dir() || from.canonicalize().ok() == to.canonicalize().ok() {
-        return Ok(());
-    }
-    std::fs::create_dir_all(to)?;
-    for item in std::fs::read_dir(from)? {
-        let item = item?;
-        let target = to.join(item.file_name());
-        if item.file_type()?.is_dir() {
-            copy_folder(&item.path(), &target)?;
-        } else {
-            std::fs::copy(item.path(), target)?;
-        }
-    }
-    Ok(())
 }

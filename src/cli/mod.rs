@@ -65,8 +65,11 @@ pub fn run() -> ExitCode {
         .into()
 }
 
-/// Ctrl-C: leaves nothing half-written.
+/// Ctrl-C: leaves nothing half-written. It is how a watch ends, so that writes its overview first.
 fn stop() {
+    if batch::ask_watch_to_end() {
+        return;
+    }
     remove_unfinished();
     Failure::new("stopped before the end; earlier results are as they were").say();
     std::process::exit(Outcome::Failed as i32);

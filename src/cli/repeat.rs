@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 use shutline::files::{FoundScan, read_plan, write_file};
+use shutline::render::{repeat_csv, repeat_json, repeat_page};
 use shutline::summarise::{
     GaugeStudy, QuantityStudy, RepeatScan, RepeatStudy, ScanLabels, parse_reading_rows, study_repeats,
 };
@@ -18,7 +19,8 @@ use super::messages::{Failure, Talk, print_data};
 #[derive(Debug, Args)]
 #[command(
     after_help = "File names say what a scan is: CAR_OPERATOR_REPETITION.ply, or CAR_REPETITION.ply with one \
-operator. Otherwise give --labels with a CSV of the columns scan,car,operator,repetition.\n\nExample:\n  shutline \
+operator. Otherwise give --labels with a CSV of the columns scan,car,operator,repetition.\nWrites repeat.txt, repeat.csv, \
+repeat.json, repeat.html (control charts and capability from three cars on) and the batch's own files.\n\nExample:\n  shutline \
 repeat scans/ --plan gannet.seams.toml --out out/repeat"
 )]
 pub struct Repeat {
@@ -29,6 +31,9 @@ pub struct Repeat {
     /// CSV with the columns scan,car,operator,repetition
     #[arg(long)]
     labels: Option<PathBuf>,
+    /// Print the study as JSON instead of a table
+    #[arg(long)]
+    json: bool,
 }
 
 impl Repeat {
@@ -46,15 +51,22 @@ impl Repeat {
                     entry.scan
                 )));
             }
-            let path = self.terms.out.join("scans").join(&entry.folder).join("readings.csv");
-            let rows = parse_reading_rows(&std::fs::read_to_string(path)?)?;
+            let rows = parse_reading_rows(&entry.readings_text(&self.terms.out)?)?;
             let labels = labels.get(&entry.scan).cloned().ok_or_else(|| unlabelled(&entry.scan))?;
             made.push(RepeatScan { labels, rows });
         }
         let study = study_repeats(&plan.seams, &made)?;
         let text = study_table(&study);
-        write_file(&self.terms.out.join("repeat.txt"), text.as_bytes())?;
-        print_data(&text)?;
+        let json = repeat_json(&plan.title, &study)?;
+        for (name, bytes) in [
+            ("repeat.txt", text.as_str()),
+            ("repeat.csv", &repeat_csv(&study, plan.units)?),
+            ("repeat.json", &json),
+            ("repeat.html", &repeat_page(&plan, &study)),
+        ] {
+            write_file(&self.terms.out.join(name), bytes.as_bytes())?;
+        }
+        print_data(if self.json { &json } else { &text })?;
         Ok(Outcome::AllGood)
     }
 

@@ -116,8 +116,16 @@ pub fn judge_seam(seam: &Seam, readings: SeamReadings, rule: &DecisionRule) -> J
 
 fn judge_station(seam: &Seam, reading: StationReading, rule: &DecisionRule) -> JudgedReading {
     let along_mm = reading.station.along_mm;
-    let gap_tolerance = seam.gap_tolerance_at(along_mm);
-    let flush_tolerance = seam.flush_tolerance_at(along_mm);
+    judge_reading(reading, [seam.gap_tolerance_at(along_mm), seam.flush_tolerance_at(along_mm)], rule)
+}
+
+/// Judges one station's gap and flush against their tolerances, in this order.
+#[must_use]
+pub fn judge_reading(
+    reading: StationReading,
+    [gap_tolerance, flush_tolerance]: [Tolerance; 2],
+    rule: &DecisionRule,
+) -> JudgedReading {
     let judge_one = |measurand, measured: &Result<Estimate, Reason>, tolerance: &Tolerance| match measured {
         Ok(estimate) => {
             (judge_value(measurand, estimate, tolerance, rule), Some(conformance(estimate, tolerance).inside))

@@ -1,4 +1,4 @@
-//! Two scans of a seam above each other, and the change below, for gap and for flush.
+//! Two scans of a seam, or the two sides of one, above each other, and the change below, for gap and for flush.
 //!
 //! In: a seam judged in both scans and its changes. Out: a [`Picture`]; the axis is the distance along the seam.
 //! Units: the plan's on paper, mm inside. Both scans are drawn to one scale.
@@ -6,6 +6,7 @@
 //! the change, so that a change whose band holds the zero line is not proved by that station alone.
 //! Does not decide anything.
 
+use super::car_axes::seam_ends;
 use super::error::RenderError;
 use super::format::{along, signed, unit_name};
 use super::ink::{Ink, Severity};
@@ -16,7 +17,7 @@ use super::strip_lane::{Lane, draw_lane};
 use super::texts::Language;
 use crate::judge::{JudgedSeam, Measurand, expanded_u_mm};
 use crate::plan::Plan;
-use crate::summarise::{ChangeVerdict, MeasurandChange, SeamChange, StationChange, Trend};
+use crate::summarise::{ChangeVerdict, ComparisonKind, MeasurandChange, SeamChange, StationChange, Trend};
 
 const WIDTH: f64 = 680.0;
 const MARGIN_LEFT: f64 = 40.0;
@@ -28,7 +29,7 @@ const LANE_PLOT: f64 = 104.0;
 const RIBBON: f64 = 9.0;
 const SPACE: f64 = 8.0;
 const CHANGE_PLOT: f64 = 84.0;
-const FOOT: f64 = 26.0;
+const FOOT: f64 = 36.0;
 /// Least span of the change's scale, mm, so that noise does not look like news.
 const LEAST_SPAN_MM: f64 = 0.4;
 
@@ -40,25 +41,23 @@ pub fn change_strip_picture(
     plan: &Plan,
     scans: [&JudgedSeam; 2],
     change: &SeamChange,
+    kind: ComparisonKind,
     language: Language,
 ) -> Result<Picture, RenderError> {
     let unknown = || RenderError::UnknownSeam { seam: change.seam.0.clone() };
     let seam = plan.seam(&change.seam).ok_or_else(unknown)?;
     let lane_height = TAG + LANE_HEAD + LANE_PLOT + RIBBON + SPACE;
     let block_height = 2.0 * lane_height + TAG + CHANGE_PLOT + FOOT;
-    let sentence = format!(
-        "{}: change of gap {}, change of flush {}",
-        seam.title,
-        change.gap.verdict.word(),
-        change.flush.verdict.word()
-    );
+    let [gap, flush] = Measurand::BOTH.map(|measurand| change.measurand(measurand).verdict.word());
+    let word = kind.change();
+    let sentence = format!("{}: {word} of gap {gap}, {word} of flush {flush}", seam.title);
     let mut picture = Picture::new(WIDTH, HEAD + 2.0 * block_height, sentence);
     picture.bold([MARGIN_LEFT, 18.0], 16.0, Anchor::Start, Ink::Text, seam.title.clone());
     let x = Scale::new([0.0, seam.curve.length_mm()], [MARGIN_LEFT + 6.0, WIDTH - MARGIN_RIGHT]);
     for (index, measurand) in Measurand::BOTH.into_iter().enumerate() {
         let top = HEAD + index as f64 * block_height;
         let range_mm = common_range_mm(plan, scans, measurand);
-        for (place, tag) in ["before", "after"].into_iter().enumerate() {
+        for (place, tag) in kind.sides().into_iter().enumerate() {
             let lane_top = top + place as f64 * lane_height;
             picture.bold([MARGIN_LEFT, lane_top + 11.0], 11.0, Anchor::Start, Ink::Muted, tag);
             let top = lane_top + TAG;
@@ -78,7 +77,8 @@ pub fn change_strip_picture(
         }
         let area =
             Area::new(MARGIN_LEFT, top + 2.0 * lane_height + TAG, x.last_place - MARGIN_LEFT, CHANGE_PLOT);
-        ChangeLane { plan, area, x, change: change.measurand(measurand) }.draw(&mut picture);
+        let ends = seam_ends(&seam.curve, plan.axes(), language.texts());
+        ChangeLane { plan, area, x, change: change.measurand(measurand), word, ends }.draw(&mut picture);
     }
     Ok(picture)
 }
@@ -105,6 +105,10 @@ struct ChangeLane<'a> {
     area: Area,
     x: Scale,
     change: &'a MeasurandChange,
+    /// "change" or "difference".
+    word: &'static str,
+    /// What lies at the first and the last point; empty where nobody knows.
+    ends: [String; 2],
 }
 
 impl ChangeLane<'_> {
@@ -135,7 +139,8 @@ impl ChangeLane<'_> {
             format!(" · mean {} {expanded} {}", signed(mean.value_mm, unit), unit_name(unit))
         });
         let head = format!(
-            "change of {} · {}{mean} · {} better, {} worse",
+            "{} of {} · {}{mean} · {} better, {} worse",
+            self.word,
             self.change.measurand.word(),
             self.change.verdict.word(),
             self.change.better_count,
@@ -151,6 +156,10 @@ impl ChangeLane<'_> {
         let zero = y.place(0.0);
         picture.line([self.area.x, zero], [self.area.right(), zero], Stroke::new(Ink::Text, 0.8));
         picture.text([self.area.x - 4.0, zero + 3.5], 10.0, Anchor::End, Ink::Muted, "0");
+        let [first, last] = &self.ends;
+        let foot = self.area.bottom() + 24.0;
+        picture.text([self.x.first_place, foot], 10.0, Anchor::Start, Ink::Muted, first.clone());
+        picture.text([self.x.last_place, foot], 10.0, Anchor::End, Ink::Muted, last.clone());
         for tick_mm in self.x.ticks(70.0) {
             let place = [self.x.place(tick_mm), self.area.bottom() + 12.0];
             picture.text(place, 10.0, Anchor::Middle, Ink::Muted, along(tick_mm, unit));

@@ -1,4 +1,4 @@
-//! `changes.csv`: one row for every station that two scans share.
+//! `changes.csv`: one row for every station that two scans, or the two sides of one, share.
 //!
 //! In: the plan's unit and a [`Comparison`]. Out: UTF-8 CSV. Units: the plan's (`_mm` or `_in`).
 //! `change_u` is the standard uncertainty of the change. What one of the scans does not show is an empty cell.
@@ -8,7 +8,7 @@ use super::error::RenderError;
 use super::format::unit_name;
 use crate::measure::Estimate;
 use crate::plan::Plan;
-use crate::summarise::{Comparison, StationChange};
+use crate::summarise::{Comparison, ComparisonKind, StationChange};
 use crate::units::LengthUnit;
 
 /// The table of changes.
@@ -17,7 +17,7 @@ use crate::units::LengthUnit;
 /// None in practice: the table is made in memory.
 pub fn changes_csv(plan: &Plan, comparison: &Comparison) -> Result<String, RenderError> {
     let mut table = csv::Writer::from_writer(Vec::new());
-    table.write_record(header(plan.units))?;
+    table.write_record(header(comparison.kind, plan.units))?;
     for seam in &comparison.seams {
         for (gap, flush) in seam.gap.stations.iter().zip(&seam.flush.stations) {
             let mut row =
@@ -31,14 +31,16 @@ pub fn changes_csv(plan: &Plan, comparison: &Comparison) -> Result<String, Rende
     Ok(String::from_utf8_lossy(&bytes).into_owned())
 }
 
-fn header(unit: LengthUnit) -> Vec<String> {
+fn header(kind: ComparisonKind, unit: LengthUnit) -> Vec<String> {
     let suffix = unit_name(unit);
     let mut names = vec!["seam".to_owned(), "station".to_owned(), format!("along_{suffix}")];
     for measurand in ["gap", "flush"] {
-        for column in ["before", "after", "change", "change_u"] {
+        let ([first, second], change) = (kind.sides(), kind.change());
+        for column in [first, second, change] {
             names.push(format!("{measurand}_{column}_{suffix}"));
         }
-        names.push(format!("{measurand}_change_verdict"));
+        names.push(format!("{measurand}_{change}_u_{suffix}"));
+        names.push(format!("{measurand}_{change}_verdict"));
         names.push(format!("{measurand}_trend"));
     }
     names

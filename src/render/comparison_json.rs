@@ -1,10 +1,12 @@
 //! `comparison.json`: a whole comparison for other programs.
 //!
 //! In: the plan, a [`Comparison`] and the names of both scans. Out: JSON text with a version number.
-//! Units: mm and rad, said in the keys, whatever the plan's unit. What is not known is `null`, never zero.
+//! Units: mm and rad, said in the keys, whatever the plan's unit. What is not known is `null`, never zero. The schema of
+//! it is printed by `shutline schema comparison`.
 //! Does not decide anything.
 
-use serde::Serialize;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
 
 use super::error::RenderError;
 use crate::judge::Measurand;
@@ -12,83 +14,112 @@ use crate::measure::Estimate;
 use crate::plan::Plan;
 use crate::summarise::{Comparison, MeasurandChange, PanelMove, SeamChange, describe_move};
 
-/// Goes up when a key changes its meaning or goes away.
+/// Rises when a field changes its meaning or goes away; new fields do not raise it.
 pub const COMPARISON_VERSION: u32 = 1;
 
-#[derive(Serialize)]
-struct Document<'a> {
-    comparison_version: u32,
-    program_version: &'static str,
-    plan: &'a str,
-    before: &'a str,
-    after: &'a str,
-    is_unchanged: bool,
-    /// Uncertainty sources that both scans share.
-    taken_as_common: Vec<&'static str>,
-    seams_missing: Vec<&'a str>,
-    seams: Vec<SeamOut<'a>>,
-    moves: Vec<MoveOut<'a>>,
-    left_over: Vec<LeftoverOut<'a>>,
+/// The whole comparison.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[schemars(title = "shutline comparison")]
+pub struct ComparisonRecord {
+    /// Version of this format.
+    pub comparison_version: u32,
+    pub program_version: String,
+    /// The plan's title.
+    pub plan: String,
+    /// "before-after": two scans of one car; "left-right": the two sides of one scan.
+    pub kind: String,
+    /// What is compared: the first is subtracted from the second.
+    pub first: SideRecord,
+    pub second: SideRecord,
+    /// True where no change of any seam is real.
+    pub is_unchanged: bool,
+    /// Uncertainty sources that both share, and that the change's uncertainty leaves out as far as they are of one size.
+    pub taken_as_common: Vec<String>,
+    pub seams_missing: Vec<String>,
+    pub seams: Vec<SeamChangeRecord>,
+    /// Moves of panels that explain the changes, the weightiest first; none between left and right.
+    pub moves: Vec<MoveRecord>,
+    pub left_over: Vec<LeftoverRecord>,
 }
 
-#[derive(Serialize)]
-struct SeamOut<'a> {
-    seam: &'a str,
-    gap: ChangeOut,
-    flush: ChangeOut,
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct SideRecord {
+    /// "before", "after", "left" or "right".
+    pub side: String,
+    /// The scan's file name.
+    pub scan: String,
 }
 
-#[derive(Serialize)]
-struct ChangeOut {
-    verdict: &'static str,
-    mean_change: Option<ValueOut>,
-    better: usize,
-    worse: usize,
-    stations: Vec<StationOut>,
+/// One seam; between left and right it bears the left seam's name.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct SeamChangeRecord {
+    pub seam: String,
+    pub title: String,
+    pub gap: ChangeRecord,
+    pub flush: ChangeRecord,
 }
 
-#[derive(Serialize)]
-struct StationOut {
-    station: usize,
-    along_mm: f64,
-    before: Option<ValueOut>,
-    after: Option<ValueOut>,
-    change: Option<ValueOut>,
-    verdict: &'static str,
-    trend: &'static str,
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct ChangeRecord {
+    /// "real", "none", "undecided" or "unseen".
+    pub verdict: String,
+    pub mean_change: Option<ChangeValue>,
+    /// Stations at which the second is really nearer to tolerance, or further inside it.
+    pub better: usize,
+    pub worse: usize,
+    pub stations: Vec<StationChangeRecord>,
 }
 
-#[derive(Serialize)]
-struct ValueOut {
-    value_mm: f64,
-    u_mm: f64,
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct StationChangeRecord {
+    pub station: usize,
+    pub along_mm: f64,
+    pub first: Option<ChangeValue>,
+    pub second: Option<ChangeValue>,
+    pub change: Option<ChangeValue>,
+    /// "real", "none", "undecided" or "unseen".
+    pub verdict: String,
+    /// "better", "worse" or "same".
+    pub trend: String,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct ChangeValue {
+    pub value_mm: f64,
+    /// Standard uncertainty.
+    pub u_mm: f64,
     /// `null` stands for infinitely many.
-    degrees_of_freedom: Option<f64>,
+    pub degrees_of_freedom: Option<f64>,
 }
 
-#[derive(Serialize)]
-struct MoveOut<'a> {
-    panel: &'a str,
-    in_words: String,
-    pivot_mm: [f64; 3],
-    shift_mm: [f64; 3],
-    rotation_rad: [f64; 3],
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct MoveRecord {
+    pub panel: String,
+    pub in_words: String,
+    pub pivot_mm: [f64; 3],
+    /// Shift of the pivot.
+    pub shift_mm: [f64; 3],
+    /// Rotation vector about the pivot.
+    pub rotation_rad: [f64; 3],
     /// Rows and columns: shift x, y, z in mm, rotation x, y, z in rad.
-    covariance: Vec<Vec<f64>>,
+    pub covariance: Vec<Vec<f64>>,
     /// Share of each of the six that the seams do not tell.
-    unseen_share: [f64; 6],
-    could_also_be: Vec<&'a str>,
+    pub unseen_share: [f64; 6],
+    /// Panels whose opposite move would explain the changes about as well.
+    pub could_also_be: Vec<String>,
 }
 
-#[derive(Serialize)]
-struct LeftoverOut<'a> {
-    seam: &'a str,
-    measurand: &'static str,
-    change_rms_mm: f64,
-    leftover_rms_mm: f64,
+/// What the moves do not explain.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct LeftoverRecord {
+    pub seam: String,
+    /// "gap" or "flush".
+    pub measurand: String,
+    pub change_rms_mm: f64,
+    pub leftover_rms_mm: f64,
 }
 
-/// The comparison as JSON.
+/// The comparison as JSON; `scans` are the names of the files compared, twice the same for left and right.
 ///
 /// # Errors
 /// None in practice: every number is finite or `null`.
@@ -97,80 +128,92 @@ pub fn comparison_json(
     comparison: &Comparison,
     scans: [&str; 2],
 ) -> Result<String, RenderError> {
-    let document = Document {
+    let [first, second] = comparison.kind.sides();
+    let side = |side: &str, scan: &str| SideRecord { side: side.to_owned(), scan: scan.to_owned() };
+    let record = ComparisonRecord {
         comparison_version: COMPARISON_VERSION,
-        program_version: env!("CARGO_PKG_VERSION"),
-        plan: &plan.title,
-        before: scans[0],
-        after: scans[1],
+        program_version: env!("CARGO_PKG_VERSION").to_owned(),
+        plan: plan.title.clone(),
+        kind: comparison.kind.word().to_owned(),
+        first: side(first, scans[0]),
+        second: side(second, scans[1]),
         is_unchanged: comparison.is_unchanged(),
-        taken_as_common: comparison.cancelled.iter().map(|source| source.words()).collect(),
-        seams_missing: comparison.missing_seams.iter().map(|seam| seam.0.as_str()).collect(),
-        seams: comparison.seams.iter().map(seam_out).collect(),
-        moves: comparison.moves.iter().map(|one| move_out(plan, one)).collect(),
+        taken_as_common: comparison.cancelled.iter().map(|source| source.words().to_owned()).collect(),
+        seams_missing: comparison.missing_seams.iter().map(|seam| seam.0.clone()).collect(),
+        seams: comparison.seams.iter().map(|seam| seam_record(plan, seam)).collect(),
+        moves: comparison.moves.iter().map(|one| move_record(plan, one)).collect(),
         left_over: comparison
             .leftovers
             .iter()
-            .map(|one| LeftoverOut {
-                seam: &one.seam.0,
-                measurand: one.measurand.word(),
+            .map(|one| LeftoverRecord {
+                seam: one.seam.0.clone(),
+                measurand: one.measurand.word().to_owned(),
                 change_rms_mm: one.change_rms_mm,
                 leftover_rms_mm: one.leftover_rms_mm,
             })
             .collect(),
     };
-    Ok(serde_json::to_string_pretty(&document)? + "\n")
+    Ok(serde_json::to_string_pretty(&record)? + "\n")
 }
 
-fn seam_out(seam: &SeamChange) -> SeamOut<'_> {
-    SeamOut {
-        seam: &seam.seam.0,
-        gap: change_out(seam.measurand(Measurand::Gap)),
-        flush: change_out(seam.measurand(Measurand::Flush)),
+/// The JSON Schema of [`ComparisonRecord`], as `shutline schema comparison` prints it.
+///
+/// # Errors
+/// None in practice.
+pub fn comparison_schema() -> Result<String, RenderError> {
+    Ok(serde_json::to_string_pretty(&schemars::schema_for!(ComparisonRecord))? + "\n")
+}
+
+fn seam_record(plan: &Plan, seam: &SeamChange) -> SeamChangeRecord {
+    SeamChangeRecord {
+        seam: seam.seam.0.clone(),
+        title: plan.seam(&seam.seam).map_or_else(|| seam.seam.0.clone(), |found| found.title.clone()),
+        gap: change_record(seam.measurand(Measurand::Gap)),
+        flush: change_record(seam.measurand(Measurand::Flush)),
     }
 }
 
-fn change_out(change: &MeasurandChange) -> ChangeOut {
-    ChangeOut {
-        verdict: change.verdict.word(),
-        mean_change: value_out(change.mean.as_ref()),
+fn change_record(change: &MeasurandChange) -> ChangeRecord {
+    ChangeRecord {
+        verdict: change.verdict.word().to_owned(),
+        mean_change: change_value(change.mean.as_ref()),
         better: change.better_count,
         worse: change.worse_count,
         stations: change
             .stations
             .iter()
-            .map(|station| StationOut {
+            .map(|station| StationChangeRecord {
                 station: station.station_index,
                 along_mm: station.along_mm,
-                before: value_out(station.before.as_ref()),
-                after: value_out(station.after.as_ref()),
-                change: value_out(station.change.as_ref()),
-                verdict: station.verdict.word(),
-                trend: station.trend.word(),
+                first: change_value(station.before.as_ref()),
+                second: change_value(station.after.as_ref()),
+                change: change_value(station.change.as_ref()),
+                verdict: station.verdict.word().to_owned(),
+                trend: station.trend.word().to_owned(),
             })
             .collect(),
     }
 }
 
-fn value_out(estimate: Option<&Estimate>) -> Option<ValueOut> {
+fn change_value(estimate: Option<&Estimate>) -> Option<ChangeValue> {
     let estimate = estimate?;
-    Some(ValueOut {
+    Some(ChangeValue {
         value_mm: estimate.value_mm,
         u_mm: estimate.u_mm,
         degrees_of_freedom: Some(estimate.degrees_of_freedom).filter(|number| number.is_finite()),
     })
 }
 
-fn move_out<'a>(plan: &Plan, one: &'a PanelMove) -> MoveOut<'a> {
+fn move_record(plan: &Plan, one: &PanelMove) -> MoveRecord {
     let title = plan.panel(&one.panel).map_or(one.panel.0.as_str(), |panel| panel.title.as_str());
-    MoveOut {
-        panel: &one.panel.0,
+    MoveRecord {
+        panel: one.panel.0.clone(),
         in_words: describe_move(one, title, plan.axes(), plan.units),
         pivot_mm: one.motion.pivot.coords.into(),
         shift_mm: one.motion.shift_mm.into(),
         rotation_rad: one.motion.rotation_rad.into(),
         covariance: one.motion.covariance.row_iter().map(|row| row.iter().copied().collect()).collect(),
         unseen_share: one.motion.unseen_share,
-        could_also_be: one.could_also_be.iter().map(|panel| panel.0.as_str()).collect(),
+        could_also_be: one.could_also_be.iter().map(|panel| panel.0.clone()).collect(),
     }
 }

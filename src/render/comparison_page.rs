@@ -1,4 +1,4 @@
-//! `comparison.html`: what changed between two scans, on one self-contained page.
+//! `comparison.html`: what changed between two scans, or differs between two sides, on one self-contained page.
 //!
 //! In: the plan, both scans' judged seams, a [`Comparison`]. Out: HTML without anything from outside the file.
 //! Units: the plan's. Moves first, in words; then a table of seams; then the strips.
@@ -14,7 +14,7 @@ use super::svg::svg;
 use super::texts::Language;
 use crate::judge::{JudgedSeam, Measurand, expanded_u_mm};
 use crate::plan::Plan;
-use crate::summarise::{Comparison, MeasurandChange, describe_move};
+use crate::summarise::{Comparison, ComparisonKind, MeasurandChange, describe_move, describe_sides};
 
 const STYLE: &str = "body{font:16px/1.45 \"Barlow Semi Condensed\",system-ui,sans-serif;margin:0 auto;max-width:62rem;padding:1rem;\
 background:var(--paper);color:var(--text)}h1{font-size:1.4rem}h2{font-size:1.1rem;margin-top:2rem}\
@@ -38,9 +38,10 @@ pub fn comparison_page(
         let find = |scan: &'_ [JudgedSeam]| scan.iter().position(|one| one.seam == change.seam);
         if let (Some(first), Some(second)) = (find(before.1), find(after.1)) {
             let scans = [&before.1[first], &after.1[second]];
-            strips.push(svg(&change_strip_picture(plan, scans, change, language)?));
+            strips.push(svg(&change_strip_picture(plan, scans, change, comparison.kind, language)?));
         }
     }
+    let [first, second] = comparison.kind.sides();
     let page = html! {
         (DOCTYPE)
         html lang="en" {
@@ -48,13 +49,18 @@ pub fn comparison_page(
                 meta charset="utf-8";
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 meta name="color-scheme" content="light dark";
-                title { (plan.title) " – before and after" }
+                title { (plan.title) " – " (first) " and " (second) }
                 style { (PreEscaped(font_and_inks())) (PreEscaped(STYLE)) }
             }
             body {
-                h1 { (plan.title) ": before and after" }
-                p.note { "Before: " (before.0) " · after: " (after.0) }
-                (moves_part(plan, comparison))
+                h1 { (plan.title) ": " (first) " and " (second) }
+                @match comparison.kind {
+                    ComparisonKind::BeforeAfter => {
+                        p.note { "Before: " (before.0) " · after: " (after.0) }
+                        (moves_part(plan, comparison))
+                    }
+                    ComparisonKind::LeftRight => (sides_part(plan, comparison, before.0)),
+                }
                 (table_part(plan, comparison))
                 @for strip in &strips { section { (PreEscaped(strip)) } }
                 (footnotes(comparison))
@@ -80,12 +86,28 @@ fn moves_part(plan: &Plan, comparison: &Comparison) -> Markup {
     }
 }
 
+/// Left and right in words, seam by seam, where the difference is proved.
+fn sides_part(plan: &Plan, comparison: &Comparison, scan: &str) -> Markup {
+    let sentences = describe_sides(plan, comparison);
+    html! {
+        p.note { "Scan: " (scan) " · difference: right − left, at the mirrored places" }
+        h2 { "How the sides differ" }
+        @if sentences.is_empty() { p { "No seam differs from its partner, as far as the scan can tell." } }
+        @for sentence in &sentences { p { (sentence) } }
+        p.care {
+            "A car that is even is not yet a car in tolerance: see the tolerance of each side below. Support a panel \
+             before any fastening is opened, and keep hands out of the gap."
+        }
+    }
+}
+
 fn table_part(plan: &Plan, comparison: &Comparison) -> Markup {
+    let has_moves = comparison.kind == ComparisonKind::BeforeAfter;
     html! {
         h2 { "Seam by seam" }
         table {
-            tr { th { "Seam" } th { "" } th { "Change" } th { "Mean ± U, " (unit_name(plan.units)) }
-                 th { "Better" } th { "Worse" } th { "Left over, rms" } }
+            tr { th { "Seam" } th { "" } th { (capital(comparison.kind.change())) } th { "Mean ± U, " (unit_name(plan.units)) }
+                 th { "Better" } th { "Worse" } @if has_moves { th { "Left over, rms" } } }
             @for seam in &comparison.seams {
                 @for measurand in Measurand::BOTH {
                     @let change = seam.measurand(measurand);
@@ -98,13 +120,20 @@ fn table_part(plan: &Plan, comparison: &Comparison) -> Markup {
                         td { (mean_words(change, plan)) }
                         td { (change.better_count) }
                         td { (change.worse_count) }
-                        td { @if let Some(left) = left { (length(left.leftover_rms_mm, plan.units)) } }
+                        @if has_moves {
+                            td { @if let Some(left) = left { (length(left.leftover_rms_mm, plan.units)) } }
+                        }
                     }
                 }
             }
         }
-        @for missing in &comparison.missing_seams { p.note { "Not in both scans: " (missing) } }
+        @for missing in &comparison.missing_seams { p.note { "Not in both: " (missing) } }
     }
+}
+
+fn capital(word: &str) -> String {
+    let mut letters = word.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
 
 fn mean_words(change: &MeasurandChange, plan: &Plan) -> String {
@@ -121,10 +150,10 @@ fn footnotes(comparison: &Comparison) -> Markup {
     let common: Vec<&str> = comparison.cancelled.iter().map(|source| source.words()).collect();
     html! {
         p.note {
-            "Taken as common to both scans, and so left out of the change's uncertainty as far as it is of one size: "
+            "Taken as common to both, and so left out of the change's uncertainty as far as it is of one size: "
             (if common.is_empty() { "nothing".to_owned() } else { common.join(", ") })
-            ". A change is real where blocks of neighbouring stations prove it, with at most 5 % false ones among all \
-             that are called real; none where change ± U is too small to matter for the tolerance. U is for k = 2."
+            ". A " (comparison.kind.change()) " is real where blocks of neighbouring stations prove it, with at most 5 % false ones among all \
+             that are called real; none where it ± U is too small to matter for the tolerance. U is for k = 2."
         }
     }
 }

@@ -12,6 +12,7 @@ use super::measurand_summary::VerdictCounts;
 use super::reading_rows::{Quantity, ReadingRow};
 use crate::judge::Verdict;
 use crate::statistics::{biweight_regression, mean, student_t_quantile};
+use crate::units::LengthUnit;
 
 /// Scans that a drift needs: a line through three leaves only one degree of freedom.
 const FEWEST_FOR_DRIFT: usize = 4;
@@ -26,6 +27,8 @@ pub struct BatchScan {
     pub name: String,
     /// When it was taken, seconds since 1970-01-01 UTC.
     pub taken_s: i64,
+    /// Unit in which its plan wants results; the readings here are mm all the same.
+    pub units: LengthUnit,
     /// Its readings, or why there are none.
     pub readings: Result<Vec<ReadingRow>, String>,
 }
@@ -69,6 +72,8 @@ pub struct BatchLine {
 /// A batch at a glance.
 #[derive(Debug, Clone, PartialEq)]
 pub struct BatchOverview {
+    /// Inches where every scan that was measured wants them.
+    pub units: LengthUnit,
     /// In order of time, then of name.
     pub scans: Vec<BatchScan>,
     /// Seams in the readings' order, gap before flush.
@@ -103,7 +108,10 @@ pub fn overview_of(mut scans: Vec<BatchScan>) -> BatchOverview {
     }
     let lines =
         seams.iter().flat_map(|seam| Quantity::ALL.map(|quantity| line_of(&scans, seam, quantity))).collect();
-    BatchOverview { lines, scans }
+    let mut measured = scans.iter().filter(|scan| scan.readings.is_ok()).peekable();
+    let is_inch = measured.peek().is_some() && measured.all(|scan| scan.units == LengthUnit::Inch);
+    let units = if is_inch { LengthUnit::Inch } else { LengthUnit::Millimetre };
+    BatchOverview { units, lines, scans }
 }
 
 fn line_of(scans: &[BatchScan], seam: &str, quantity: Quantity) -> BatchLine {
@@ -172,7 +180,7 @@ mod tests {
             flush: RowValue { value_mm: None, verdict: Verdict::Unseen },
         };
         let readings = Ok(vec![row(0, gap_mm - 0.1), row(1, gap_mm + 0.1)]);
-        BatchScan { name: name.to_owned(), taken_s: day * 86_400, readings }
+        BatchScan { name: name.to_owned(), taken_s: day * 86_400, units: LengthUnit::Millimetre, readings }
     }
 
     #[test]
@@ -192,8 +200,12 @@ mod tests {
 
     #[test]
     fn order_of_arrival_does_not_matter_and_failures_keep_their_column() {
-        let failed =
-            BatchScan { name: "b.ply".to_owned(), taken_s: 86_400, readings: Err("cut off".to_owned()) };
+        let failed = BatchScan {
+            name: "b.ply".to_owned(),
+            taken_s: 86_400,
+            units: LengthUnit::Millimetre,
+            readings: Err("cut off".to_owned()),
+        };
         let one = overview_of(vec![scan("c.ply", 2, 4.0), failed.clone(), scan("a.ply", 0, 4.1)]);
         let other = overview_of(vec![scan("a.ply", 0, 4.1), scan("c.ply", 2, 4.0), failed]);
         assert_eq!(one, other);

@@ -9,9 +9,14 @@
 
 mod change_verdict;
 mod changes;
+mod common_errors;
+mod mirror;
+mod mirror_pairs;
+mod mirror_plane;
 mod move_fit;
 mod move_words;
 mod panel_moves;
+mod side_words;
 
 use thiserror::Error;
 
@@ -21,9 +26,12 @@ use crate::plan::{Plan, SeamId};
 
 pub use change_verdict::{ChangeVerdict, Trend};
 pub use changes::{MeasurandChange, SeamChange, StationChange};
+pub use mirror::{MirrorError, MirroredScan, compare_mirrored};
+pub use mirror_plane::MirrorPlane;
 pub use move_fit::Motion;
 pub use move_words::describe_move;
 pub use panel_moves::{Leftover, PanelMove};
+pub use side_words::describe_sides;
 
 /// Median change left over after the panels' moves that two scans of one car never have, mm.
 const OTHER_CAR_MM: f64 = 3.0;
@@ -67,9 +75,48 @@ pub enum CompareError {
     DifferentCars { leftover_mm: f64 },
 }
 
-/// What changed from one scan to the other.
+/// What is compared with what: the first is subtracted from the second.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum ComparisonKind {
+    /// Two scans of one car.
+    BeforeAfter,
+    /// The left and the right seams of one scan.
+    LeftRight,
+}
+
+impl ComparisonKind {
+    /// The words for the two sides, in files and on screens.
+    #[must_use]
+    pub const fn sides(self) -> [&'static str; 2] {
+        match self {
+            Self::BeforeAfter => ["before", "after"],
+            Self::LeftRight => ["left", "right"],
+        }
+    }
+
+    /// The word for second − first.
+    #[must_use]
+    pub const fn change(self) -> &'static str {
+        match self {
+            Self::BeforeAfter => "change",
+            Self::LeftRight => "difference",
+        }
+    }
+
+    /// The word in files.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::BeforeAfter => "before-after",
+            Self::LeftRight => "left-right",
+        }
+    }
+}
+
+/// What differs between two scans, or between the two sides of one.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Comparison {
+    pub kind: ComparisonKind,
     /// In the plan's order; only seams measured in both scans.
     pub seams: Vec<SeamChange>,
     /// Moves that explain the changes, the weightiest first; panels that are not named did not move as far as seen.
@@ -129,7 +176,8 @@ pub fn compare(
     if leftover_mm > OTHER_CAR_MM {
         return Err(CompareError::DifferentCars { leftover_mm });
     }
-    Ok(Comparison { seams, moves, leftovers, cancelled: settings.cancelling.clone(), missing_seams })
+    let kind = ComparisonKind::BeforeAfter;
+    Ok(Comparison { kind, seams, moves, leftovers, cancelled: settings.cancelling.clone(), missing_seams })
 }
 
 #[cfg(test)]

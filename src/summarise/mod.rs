@@ -26,8 +26,9 @@ mod test_seams;
 pub use batch::{BatchCell, BatchLine, BatchOverview, BatchScan, Drift, overview_of};
 pub use budget::{Budget, BudgetLine};
 pub use compare::{
-    ChangeVerdict, CompareError, CompareSettings, Comparison, Leftover, MeasurandChange, Motion, PanelMove,
-    SeamChange, StationChange, Trend, compare, describe_move,
+    ChangeVerdict, CompareError, CompareSettings, Comparison, ComparisonKind, Leftover, MeasurandChange,
+    MirrorError, MirrorPlane, MirroredScan, Motion, PanelMove, SeamChange, StationChange, Trend, compare,
+    compare_mirrored, describe_move, describe_sides,
 };
 pub use control_chart::{
     Capability, ChartKind, ChartLimits, ControlChart, capability, chart_individuals, chart_subgroups,
@@ -38,7 +39,7 @@ pub use gauge_study::{
 };
 pub use measurand_summary::{MeasurandSummary, Place, VerdictCounts};
 pub use out_runs::OutRun;
-pub use reading_rows::{Quantity, ReadingRow, ReadingRowsError, RowValue, parse_reading_rows};
+pub use reading_rows::{Quantity, ReadingRow, ReadingRowsError, RowValue, parse_reading_rows, reading_unit};
 pub use repeat::{QuantityStudy, RepeatError, RepeatScan, RepeatStudy, ScanLabels, SeamStudy, study_repeats};
 pub use scan_summary::{ScanSummary, summarise_scan};
 pub use seam_summary::{SeamSummary, summarise_seam};

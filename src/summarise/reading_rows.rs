@@ -68,6 +68,17 @@ pub enum ReadingRowsError {
     NotATable(String),
 }
 
+/// The unit of a `readings.csv`, as its header says; millimetres where it does not.
+#[must_use]
+pub fn reading_unit(text: &str) -> LengthUnit {
+    let header = text.lines().next().unwrap_or_default();
+    if header.split(',').any(|name| name.trim_matches('"') == "gap_in") {
+        LengthUnit::Inch
+    } else {
+        LengthUnit::Millimetre
+    }
+}
+
 /// Reads the text of a `readings.csv`.
 ///
 /// # Errors
@@ -76,7 +87,7 @@ pub fn parse_reading_rows(text: &str) -> Result<Vec<ReadingRow>, ReadingRowsErro
     let mut reader = csv::Reader::from_reader(text.as_bytes());
     let heading = reader.headers().map_err(|error| ReadingRowsError::NotATable(error.to_string()))?.clone();
     let columns: BTreeMap<&str, usize> = heading.iter().enumerate().map(|(at, name)| (name, at)).collect();
-    let unit = if columns.contains_key("gap_in") { LengthUnit::Inch } else { LengthUnit::Millimetre };
+    let unit = reading_unit(text);
     let ending = if unit == LengthUnit::Inch { "in" } else { "mm" };
     let place = |name: &str| {
         columns.get(name).copied().ok_or_else(|| ReadingRowsError::MissingColumn { column: name.to_owned() })

@@ -87,6 +87,8 @@ pub struct SeamStudy {
 pub struct RepeatStudy {
     /// Cars, operators, repetitions.
     pub layout: [usize; 3],
+    /// In order of name, as in the charts.
+    pub cars: Vec<String>,
     /// In the plan's order.
     pub seams: Vec<SeamStudy>,
     /// Over all seams; no chart.
@@ -138,7 +140,8 @@ pub fn study_repeats(seams_of_plan: &[Seam], scans: &[RepeatScan]) -> Result<Rep
     if overall.is_empty() {
         return Err(RepeatError::NoCommonStation);
     }
-    Ok(RepeatStudy { layout, seams, overall })
+    let cars: BTreeSet<&String> = scans.iter().map(|scan| &scan.labels.car).collect();
+    Ok(RepeatStudy { layout, cars: cars.into_iter().cloned().collect(), seams, overall })
 }
 
 /// Scans by car, operator, repetition, each in order of name.

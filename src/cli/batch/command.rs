@@ -4,20 +4,22 @@
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
-use std::process::Command;
+use std::sync::atomic::{AtomicU8, Ordering};
 use std::time::{Duration, Instant};
 
 use clap::Args;
-use shutline::files::{FoundScan, find_scans, read_plan, text_hash};
+use shutline::files::{BatchEntry, FoundScan, find_scans, plan_hash, read_plan};
 
-use super::entry::{Entry, results_folder};
 use super::overview::write_overview;
 use super::queue::{reckoned_bytes, run_jobs};
+use super::runner::Runner;
 use crate::cli::exit_code::Outcome;
 use crate::cli::messages::{Failure, Talk};
 
 /// Time between two looks at a watched folder; a file has stopped growing if two looks find it the same.
 const LOOK_EVERY: Duration = Duration::from_secs(2);
+/// Time between two questions whether the person has interrupted.
+const NAP: Duration = Duration::from_millis(50);
 
 /// Measure every scan in a folder, with one report each and an overview
 #[derive(Debug, Args)]
@@ -34,7 +36,7 @@ pub struct Batch {
     /// Do only part K of N, counted over the scans in order of name; join the parts with 'shutline merge'
     #[arg(long, value_name = "K/N", value_parser = parse_shard)]
     shard: Option<Shard>,
-    /// Keep measuring scans as they arrive
+    /// Keep measuring scans as they arrive, once they have stopped growing; end with Ctrl-C
     #[arg(long, conflicts_with = "shard")]
     watch: bool,
     /// With --watch: stop when nothing new has come for so many seconds
@@ -60,8 +62,8 @@ pub struct BatchTerms {
     /// Scans measured at once [default: as many as cores]
     #[arg(long)]
     pub jobs: Option<usize>,
-    /// Memory for all scans measured at once, MB; reckoned from the size of the files
-    #[arg(long, default_value_t = 4096)]
+    /// Memory for all scans measured at once, MB; no measuring may take more than its share
+    #[arg(long, default_value_t = 4096, value_parser = clap::value_parser!(u64).range(64..))]
     pub memory: u64,
 }
 
@@ -95,8 +97,10 @@ impl Batch {
 
     fn run_watching(&self, talk: Talk) -> Result<Outcome, Failure> {
         read_plan(&self.terms.plan)?;
+        WATCH.store(WATCHING, Ordering::Relaxed);
         let mut seen: BTreeMap<String, FoundScan> = BTreeMap::new();
         let mut done: BTreeMap<String, FoundScan> = BTreeMap::new();
+        let mut entries: Vec<BatchEntry> = Vec::new();
         let mut quiet_since = Instant::now();
         loop {
             let found = find_scans(&self.folder, &self.terms.pattern, &self.terms.out)?;
@@ -105,7 +109,7 @@ impl Batch {
             let has_new = still.iter().any(|scan| done.get(&scan.name) != Some(scan));
             let is_growing = still.len() < found.len();
             if has_new {
-                let entries = run_batch(&still, &self.terms, talk)?;
+                entries = run_batch(&still, &self.terms, talk)?;
                 write_overview(&entries, &self.terms.out)?;
                 done = still.into_iter().map(|scan| (scan.name.clone(), scan)).collect();
             }
@@ -113,17 +117,39 @@ impl Batch {
                 quiet_since = Instant::now();
             }
             seen = found.into_iter().map(|scan| (scan.name.clone(), scan)).collect();
-            if self.until_idle.is_some_and(|seconds| quiet_since.elapsed() >= Duration::from_secs(seconds)) {
-                let scans: Vec<FoundScan> = done.into_values().collect();
-                if scans.is_empty() {
-                    return Err(no_scans(&self.folder));
-                }
-                let terms = BatchTerms { force: false, ..self.terms.clone() };
-                return finish(&run_batch(&scans, &terms, talk)?, scans.len(), &self.terms.out, talk);
+            let is_idle =
+                self.until_idle.is_some_and(|seconds| quiet_since.elapsed() >= Duration::from_secs(seconds));
+            if is_idle || waits_to_be_stopped() {
+                return match done.len() {
+                    0 => Err(no_scans(&self.folder)),
+                    count => finish(&entries, count, &self.terms.out, talk),
+                };
             }
-            std::thread::sleep(LOOK_EVERY);
         }
     }
+}
+
+/// Whether a watch is on, and whether it has been asked to end.
+static WATCH: AtomicU8 = AtomicU8::new(NO_WATCH);
+const NO_WATCH: u8 = 0;
+const WATCHING: u8 = 1;
+const ASKED_TO_END: u8 = 2;
+
+/// Asks a watch to end after the measurings under way; false where none is on, or it has been asked before.
+pub fn ask_watch_to_end() -> bool {
+    WATCH.compare_exchange(WATCHING, ASKED_TO_END, Ordering::Relaxed, Ordering::Relaxed).is_ok()
+}
+
+/// Lets the time between two looks pass; true where the person did not want to wait.
+fn waits_to_be_stopped() -> bool {
+    let since = Instant::now();
+    while since.elapsed() < LOOK_EVERY {
+        if WATCH.load(Ordering::Relaxed) == ASKED_TO_END {
+            return true;
+        }
+        std::thread::sleep(NAP);
+    }
+    false
 }
 
 fn no_scans(folder: &Path) -> Failure {
@@ -140,33 +166,15 @@ pub fn scans_of(folder: &Path, terms: &BatchTerms) -> Result<Vec<FoundScan>, Fai
 }
 
 /// Measures what is new or changed; gives an entry for every scan, in their order.
-pub fn run_batch(scans: &[FoundScan], terms: &BatchTerms, talk: Talk) -> Result<Vec<Entry>, Failure> {
-    // Everything that the plan says, its curves included, in one text.
-    let plan_sha256 = text_hash(&format!("{:?}", read_plan(&terms.plan)?));
-    std::fs::create_dir_all(&terms.out)?;
+pub fn run_batch(scans: &[FoundScan], terms: &BatchTerms, talk: Talk) -> Result<Vec<BatchEntry>, Failure> {
+    let plan_sha256 = plan_hash(&read_plan(&terms.plan)?, &terms.plan)?;
     let cores = std::thread::available_parallelism().map_or(1, std::num::NonZero::get);
     let workers = terms.jobs.unwrap_or(cores).clamp(1, scans.len().max(1));
     let threads = (cores / workers).max(1);
     let sizes: Vec<u64> = scans.iter().map(|scan| reckoned_bytes(scan.byte_count)).collect();
-    let program = std::env::current_exe()?;
-    let results = run_jobs(&sizes, workers, terms.memory.saturating_mul(1 << 20), &|job| {
-        let scan = &scans[job];
-        let mut entry = match Entry::of(scan, &plan_sha256) {
-            Ok(entry) => entry,
-            // The scan went away or may not be read: that is this scan's failure, not the batch's.
-            Err(failure) => return Err((scan.name.clone(), failure)),
-        };
-        if !terms.force && entry.is_done_in(&terms.out) {
-            talk.line(format!("{}: unchanged", scan.name));
-            return Ok(entry);
-        }
-        entry.failure = measure_alone(&program, scan, terms, &entry.folder, threads).err();
-        match &entry.failure {
-            Some(reason) => talk.warning(format!("{}: {reason}", scan.name)),
-            None => talk.line(format!("{}: measured", scan.name)),
-        }
-        entry.write(&terms.out).map_err(|failure| (scan.name.clone(), failure))?;
-        Ok(entry)
+    let runner = Runner { program: std::env::current_exe()?, terms, plan_sha256, threads };
+    let results = run_jobs(&sizes, workers, terms.memory.saturating_mul(1 << 20), &|job, bytes| {
+        runner.measure_entry(&scans[job], bytes, talk)
     });
     let mut entries = Vec::new();
     for result in results {
@@ -178,41 +186,8 @@ pub fn run_batch(scans: &[FoundScan], terms: &BatchTerms, talk: Talk) -> Result<
     Ok(entries)
 }
 
-/// Runs `shutline measure` on one scan; the reason where it could not be measured.
-fn measure_alone(
-    program: &Path,
-    scan: &FoundScan,
-    terms: &BatchTerms,
-    folder: &str,
-    threads: usize,
-) -> Result<(), String> {
-    let output = Command::new(program)
-        .args(["--quiet", "measure", "--no-time"])
-        .arg(&scan.path)
-        .arg("--plan")
-        .arg(&terms.plan)
-        .arg("--out")
-        .arg(results_folder(&terms.out, folder))
-        .arg("--threads")
-        .arg(threads.to_string())
-        .env("NO_COLOR", "1")
-        .output()
-        .map_err(|error| format!("could not start the measuring: {error}"))?;
-    match output.status.code() {
-        Some(0 | 1) => Ok(()),
-        Some(_) => {
-            let said = String::from_utf8_lossy(&output.stderr);
-            let said = said.trim();
-            Err(said.strip_prefix("error:").unwrap_or(said).trim().to_owned())
-        }
-        None => {
-            Err("the measuring was ended from outside, perhaps for want of memory; try --jobs 1".to_owned())
-        }
-    }
-}
-
 /// Overview, a line for the person, and the exit status.
-fn finish(entries: &[Entry], scan_count: usize, out: &Path, talk: Talk) -> Result<Outcome, Failure> {
+fn finish(entries: &[BatchEntry], scan_count: usize, out: &Path, talk: Talk) -> Result<Outcome, Failure> {
     let overview = write_overview(entries, out)?;
     let failed = entries.iter().filter(|entry| entry.failure.is_some()).count();
     talk.line(format!(

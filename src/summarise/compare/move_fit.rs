@@ -3,13 +3,15 @@
 //! In: rows (change, direction, points of action, uncertainties) and which panels may move. Out: their [`Motion`]s with
 //! covariance, and how well the changes are explained. Units: mm, rad; frame: Car.
 //! Method: small moves d(e) = t + w × (e − pivot); a gap changes by x · d(edge), x from datum to other panel, a flush by
-//! n · d(mid-gap); the datum panel counts with the opposite sign. An error common to a seam's rows is a further
-//! unknown of stated size (eliminated by a Schur complement). Robust by annealed Geman–McClure weights (Geman and
+//! n · d(mid-gap); the datum panel counts with the opposite sign. Errors common to a seam's rows are
+//! further unknowns of stated size (see `common_errors`), eliminated by a Schur complement. Robust by annealed Geman–McClure weights (Geman and
 //! McClure, Bull. Int. Stat. Inst. 52(4), 1987), so that a dent does not turn a panel. Directions that the rows do not
 //! tell (u above half a millimetre) are cut out by the eigenvalues of the information matrix and named.
 //! Valid for small moves: the error of the linear form is about 0.05 mm for 1 mm and 0.1° (method study).
 
 use nalgebra::{DMatrix, DVector, Matrix6, Point3, Vector3, Vector6};
+
+use super::common_errors::CommonErrors;
 
 /// Standard uncertainty above which a direction of a move counts as not seen, mm at the lever's end.
 const UNSEEN_U_MM: f64 = 0.5;
@@ -59,6 +61,8 @@ impl Motion {
 pub(super) struct Row {
     /// Which common error it shares (one for each seam and measurand).
     pub group: usize,
+    /// Where along its seam.
+    pub along_mm: f64,
     pub change_mm: f64,
     pub local_u_mm: f64,
     pub common_u_mm: f64,
@@ -112,19 +116,20 @@ pub(super) struct Fit {
     pub rank: usize,
     /// Change − move, mm, for each row; the common error stays in it.
     pub leftover_mm: Vec<f64>,
+    /// Change − move − common error, in units of the rows' local u.
+    pub residuals: Vec<f64>,
 }
 
 /// Fits moves of `movers` (none: only the common errors).
 pub(super) fn fit(rows: &[Row], movers: &[Mover]) -> Fit {
     let problem = Problem::new(rows, movers);
-    let mut state =
-        State { moves: DVector::zeros(6 * movers.len()), common_mm: vec![0.0; problem.group_count] };
+    let mut state = problem.start();
     let largest =
         problem.residuals(&state).iter().fold(FINAL_WIDTH, |most, residual| most.max(residual.abs()));
     let mut width = largest;
     let mut settled = 0;
     for _ in 0..MOST_ROUNDS {
-        state = problem.step(&state, width).moves_and_common;
+        state = problem.step(&state, width).state;
         width = (width * ANNEALING).max(FINAL_WIDTH);
         settled += usize::from(width <= FINAL_WIDTH);
         if settled > SETTLING_ROUNDS {
@@ -134,14 +139,14 @@ pub(super) fn fit(rows: &[Row], movers: &[Mover]) -> Fit {
     problem.finish(&state)
 }
 
-/// The unknowns: moves, scaled to mm, and each group's common error, mm.
+/// The unknowns: moves, scaled to mm, and the parts of the common errors, mm.
 struct State {
     moves: DVector<f64>,
-    common_mm: Vec<f64>,
+    common_mm: DVector<f64>,
 }
 
 struct Step {
-    moves_and_common: State,
+    state: State,
     /// Inverse of the information over the directions seen.
     covariance: DMatrix<f64>,
     /// Share of each unknown in directions that are not seen.
@@ -152,22 +157,14 @@ struct Step {
 struct Problem<'a> {
     rows: &'a [Row],
     movers: &'a [Mover],
+    change_mm: DVector<f64>,
     /// Rows × 6 movers, mm per mm.
     design: DMatrix<f64>,
-    group_count: usize,
-    /// Variance of each group's common error, mm².
-    common_mm2: Vec<f64>,
+    common: CommonErrors,
 }
 
 impl<'a> Problem<'a> {
     fn new(rows: &'a [Row], movers: &'a [Mover]) -> Self {
-        let group_count = rows.iter().map(|row| row.group + 1).max().unwrap_or(0);
-        let mut sums = vec![(0.0, 0.0); group_count];
-        for row in rows {
-            sums[row.group].0 += row.common_u_mm.powi(2);
-            sums[row.group].1 += 1.0;
-        }
-        let common_mm2 = sums.iter().map(|(sum, count)| sum / f64::max(*count, 1.0)).collect();
         let mut design = DMatrix::zeros(rows.len(), 6 * movers.len());
         for (index, row) in rows.iter().enumerate() {
             for (place, mover) in movers.iter().enumerate() {
@@ -179,20 +176,26 @@ impl<'a> Problem<'a> {
                 }
             }
         }
-        Self { rows, movers, design, group_count, common_mm2 }
+        let change_mm = DVector::from_iterator(rows.len(), rows.iter().map(|row| row.change_mm));
+        Self { rows, movers, change_mm, design, common: CommonErrors::of(rows) }
     }
 
-    /// Residuals in units of the rows' local u.
+    fn start(&self) -> State {
+        State { moves: DVector::zeros(self.design.ncols()), common_mm: DVector::zeros(self.common.count()) }
+    }
+
+    /// Change less moves and common errors, in units of the rows' local u.
     fn residuals(&self, state: &State) -> Vec<f64> {
         let explained = &self.design * &state.moves;
-        self.rows
-            .iter()
-            .zip(explained.iter())
-            .map(|(row, explained)| (row.change_mm - explained - state.common_mm[row.group]) / row.local_u_mm)
+        (0..self.rows.len())
+            .map(|row| {
+                let left_mm = self.change_mm[row] - explained[row] - self.common.at(row, &state.common_mm);
+                left_mm / self.rows[row].local_u_mm
+            })
             .collect()
     }
 
-    /// One round of reweighted least squares.
+    /// One round of reweighted least squares; the common errors are eliminated by a Schur complement.
     fn step(&self, state: &State, width: f64) -> Step {
         let weights: Vec<f64> = self
             .residuals(state)
@@ -200,46 +203,31 @@ impl<'a> Problem<'a> {
             .zip(self.rows)
             .map(|(residual, row)| (1.0 + (residual / width).powi(2)).powi(-2) / row.local_u_mm.powi(2))
             .collect();
-        let size = self.design.ncols();
-        let mut information = DMatrix::zeros(size, size);
-        let mut right = DVector::zeros(size);
-        let mut group_design = DMatrix::zeros(size, self.group_count);
-        let mut group_change = vec![0.0; self.group_count];
-        let mut group_weight = vec![0.0; self.group_count];
-        for (index, (row, weight)) in self.rows.iter().zip(&weights).enumerate() {
-            let entries = self.design.row(index).transpose();
-            information.ger(*weight, &entries, &entries, 1.0);
-            right.axpy(weight * row.change_mm, &entries, 1.0);
-            group_design.column_mut(row.group).axpy(*weight, &entries, 1.0);
-            group_change[row.group] += weight * row.change_mm;
-            group_weight[row.group] += weight;
-        }
-        // Schur complement: the common error of each group is eliminated; 1/variance is its prior.
-        for group in 0..self.group_count {
-            if self.common_mm2[group] > 0.0 {
-                let share = 1.0 / (group_weight[group] + 1.0 / self.common_mm2[group]);
-                let column = group_design.column(group).clone_owned();
-                information.ger(-share, &column, &column, 1.0);
-                right.axpy(-share * group_change[group], &column, 1.0);
-            }
-        }
-        let solved = solve_seen(&information, &right);
-        let common_mm = (0..self.group_count)
-            .map(|group| {
-                if self.common_mm2[group] <= 0.0 {
-                    return 0.0;
-                }
-                let left = group_change[group] - group_design.column(group).dot(&solved.0);
-                left / (group_weight[group] + 1.0 / self.common_mm2[group])
-            })
-            .collect();
-        let (moves, covariance, unseen_share, rank) = solved;
-        Step { moves_and_common: State { moves, common_mm }, covariance, unseen_share, rank }
+        let moves = DMatrix::from_fn(self.design.nrows(), self.design.ncols(), |row, column| {
+            weights[row] * self.design[(row, column)]
+        });
+        let change_mm = DMatrix::from_columns(std::slice::from_ref(&self.change_mm));
+        let shared = self.common.gathered(&weights, &self.design);
+        let common_right = self.common.gathered(&weights, &change_mm);
+        // Positive definite by its priors, so the factor is there; without common errors it is empty.
+        let factor = self.common.information(&weights).cholesky();
+        let solve = |right: &DMatrix<f64>| {
+            factor
+                .as_ref()
+                .map_or_else(|| DMatrix::zeros(right.nrows(), right.ncols()), |factor| factor.solve(right))
+        };
+        let taken = solve(&shared);
+        let information = moves.tr_mul(&self.design) - shared.tr_mul(&taken);
+        let right = (moves.tr_mul(&change_mm) - taken.tr_mul(&common_right)).column(0).into_owned();
+        let (moves, covariance, unseen_share, rank) = solve_seen(&information, &right);
+        let explained = &shared * DMatrix::from_columns(std::slice::from_ref(&moves));
+        let common_mm = solve(&(common_right - explained)).column(0).into_owned();
+        Step { state: State { moves, common_mm }, covariance, unseen_share, rank }
     }
 
     fn finish(&self, state: &State) -> Fit {
         let last = self.step(state, FINAL_WIDTH);
-        let state = &last.moves_and_common;
+        let state = &last.state;
         let squares: f64 = self
             .residuals(state)
             .iter()
@@ -248,21 +236,15 @@ impl<'a> Problem<'a> {
         let priors: f64 = state
             .common_mm
             .iter()
-            .zip(&self.common_mm2)
-            .filter(|(_, variance)| **variance > 0.0)
-            .map(|(common, variance)| common.powi(2) / variance)
+            .zip(&self.common.variance_mm2)
+            .map(|(common_mm, variance_mm2)| common_mm.powi(2) / variance_mm2)
             .sum();
-        let explained = &self.design * &state.moves;
         Fit {
             motions: (0..self.movers.len()).map(|place| self.motion(place, &last)).collect(),
             cost: squares + priors,
             rank: last.rank,
-            leftover_mm: self
-                .rows
-                .iter()
-                .zip(explained.iter())
-                .map(|(row, explained)| row.change_mm - explained)
-                .collect(),
+            leftover_mm: (&self.change_mm - &self.design * &state.moves).iter().copied().collect(),
+            residuals: self.residuals(state),
         }
     }
 
@@ -270,7 +252,7 @@ impl<'a> Problem<'a> {
     fn motion(&self, place: usize, step: &Step) -> Motion {
         let mover = &self.movers[place];
         let scale = |axis: usize| if axis < 3 { 1.0 } else { 1.0 / mover.lever_mm };
-        let value = |axis: usize| step.moves_and_common.moves[6 * place + axis] * scale(axis);
+        let value = |axis: usize| step.state.moves[6 * place + axis] * scale(axis);
         Motion {
             pivot: mover.pivot,
             shift_mm: Vector3::new(value(0), value(1), value(2)),

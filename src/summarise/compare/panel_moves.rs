@@ -22,6 +22,11 @@ const FALSE_MOVE_CHANCE: f64 = 0.01;
 const AS_WELL_SHARE: f64 = 0.9;
 /// Least local uncertainty of a row, mm, so that an exact reading does not weigh infinitely.
 const LEAST_U_MM: f64 = 1.0e-3;
+/// Residuals are cut at so many u before their likeness is taken.
+const MOST_RESIDUAL: f64 = 3.0;
+/// Furthest stations whose likeness counts: 4 (n/100)^(2/9) of Newey and West for a seam's 20 to 100 stations, and one
+/// more, as seams are pooled.
+const MOST_LAG: usize = 5;
 /// Fewest rows on a panel from which a move is looked for.
 const FEWEST_ROWS: usize = 6;
 
@@ -50,12 +55,13 @@ pub struct Leftover {
 
 /// Finds the moves.
 pub(super) fn explain(plan: &Plan, seams: &[SeamChange]) -> (Vec<PanelMove>, Vec<Leftover>) {
-    let rows = rows_of(plan, seams);
+    let mut rows = rows_of(plan, seams);
     let candidates: Vec<Mover> = (0..plan.panels.len())
         .filter(|panel| !plan.panels[*panel].is_fixed)
         .filter(|panel| rows.iter().filter(|row| touches(row, *panel)).count() >= FEWEST_ROWS)
         .filter_map(|panel| Mover::of(panel, &rows))
         .collect();
+    raise_for_likeness(&mut rows, &candidates);
     let mut chosen: Vec<Mover> = Vec::new();
     let mut rivals: Vec<Vec<usize>> = Vec::new();
     let mut best = fit(&rows, &chosen);
@@ -138,6 +144,7 @@ fn rows_of(plan: &Plan, seams: &[SeamChange]) -> Vec<Row> {
             for (station, estimate) in seen(change) {
                 rows.push(Row {
                     group,
+                    along_mm: station.along_mm,
                     change_mm: estimate.value_mm,
                     local_u_mm: (raised * local_u_mm(estimate)).max(LEAST_U_MM),
                     common_u_mm: (estimate.u_mm.powi(2) - local_u_mm(estimate).powi(2)).max(0.0).sqrt(),
@@ -181,6 +188,40 @@ fn scatter_factor(change: &MeasurandChange) -> f64 {
     sizes.sort_by(f64::total_cmp);
     // 1.4826: the median absolute deviation of a normal distribution as a standard deviation.
     (1.4826 * sizes[sizes.len() / 2]).max(1.0)
+}
+
+/// Raises the local u where neighbours err alike, by the residuals of all candidates' moves together.
+///
+/// The mean of correlated errors is as uncertain as that of independent ones with variance Σ γ(lag), the long-run
+/// variance, taken with Bartlett's weights (Newey and West, Econometrica 55(3), 1987, 703–708), over all gaps and over
+/// all flushes of a scan together; residuals beyond 3 u are cut there, so that a dent does not count as likeness.
+fn raise_for_likeness(rows: &mut [Row], candidates: &[Mover]) {
+    let residuals = fit(rows, candidates).residuals;
+    for kind in 0..2 {
+        let series: Vec<Vec<f64>> = rows
+            .iter()
+            .zip(&residuals)
+            .collect::<Vec<_>>()
+            .chunk_by(|(one, _), (other, _)| one.group == other.group)
+            .filter(|group| group[0].0.group % 2 == kind)
+            .map(|group| {
+                group.iter().map(|(_, residual)| residual.clamp(-MOST_RESIDUAL, MOST_RESIDUAL)).collect()
+            })
+            .collect();
+        let raised = long_run_variance(&series).max(1.0).sqrt();
+        rows.iter_mut().filter(|row| row.group % 2 == kind).for_each(|row| row.local_u_mm *= raised);
+    }
+}
+
+/// Pooled over series; 0 where there is nothing.
+fn long_run_variance(series: &[Vec<f64>]) -> f64 {
+    let count: usize = series.iter().map(Vec::len).sum();
+    let covariance = |lag: usize| {
+        let products = series.iter().flat_map(|one| one.iter().zip(one.iter().skip(lag)));
+        products.map(|(one, other)| one * other).sum::<f64>() / count.max(1) as f64
+    };
+    let weight = |lag: usize| 1.0 - lag as f64 / (MOST_LAG + 1) as f64;
+    covariance(0) + 2.0 * (1..=MOST_LAG).map(|lag| weight(lag) * covariance(lag)).sum::<f64>()
 }
 
 fn leftovers(seams: &[SeamChange], leftover_mm: &[f64]) -> Vec<Leftover> {

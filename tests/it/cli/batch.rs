@@ -2,8 +2,9 @@
 
 use std::collections::BTreeMap;
 use std::path::Path;
+use std::time::{Duration, Instant};
 
-use super::program::{run, talk, write_plan};
+use super::program::{run, start, talk, write_plan};
 
 /// Every file below a folder with its bytes.
 fn files_below(folder: &Path) -> BTreeMap<String, Vec<u8>> {
@@ -96,4 +97,164 @@ fn a_folder_without_scans_and_a_single_repetition_are_said() {
         &["repeat", "scans", "--plan", "one.seams.toml", "--out", "rep", "--labels", "labels.csv"],
     );
     assert_eq!(output.status.code(), Some(2), "{}", talk(&output));
+}
+
+#[test]
+fn a_measuring_that_outgrows_the_memory_limit_is_ended_and_said() {
+    let folder = prepared();
+    // No measuring fits into 64 MB less than nothing: a page of results alone takes more than the least limit allows a
+    // scan of this many points with two threads' stacks, on any machine.
+    let tight = batch(folder.path(), "tight", &["--memory", "64", "--jobs", "1"]);
+    let said = talk(&tight);
+    if cfg!(target_os = "linux") && tight.status.code() == Some(2) {
+        assert!(said.contains("more than 64 MB"), "{said}");
+    }
+    let roomy = batch(folder.path(), "roomy", &["--memory", "2048"]);
+    assert_eq!(talk(&roomy).matches(": measured").count(), 3, "{}", talk(&roomy));
+}
+
+#[test]
+fn a_changed_reference_surface_is_measured_again() {
+    let folder = prepared();
+    let home = folder.path();
+    let plan = std::fs::read_to_string(home.join("one.seams.toml")).unwrap();
+    let aligned = plan
+        .replace("[panels.fender]", "[panels.fender]\nfixed = true")
+        .replace("[scan]", "[align]\nway = 'best-fit'\nreference = 'reference.ply'\n[scan]");
+    std::fs::write(home.join("one.seams.toml"), aligned).unwrap();
+    std::fs::copy(home.join("scans/car_2026-03-01.ply"), home.join("reference.ply")).unwrap();
+    let first = talk(&batch(home, "out", &["--pattern", "car_2026-03-01.ply"]));
+    let again = talk(&batch(home, "out", &["--pattern", "car_2026-03-01.ply"]));
+    if first.contains(": measured") {
+        assert!(again.contains("unchanged"), "{again}");
+    }
+    std::fs::copy(home.join("scans/car_2026-03-03.ply"), home.join("reference.ply")).unwrap();
+    let changed = talk(&batch(home, "out", &["--pattern", "car_2026-03-01.ply"]));
+    assert!(!changed.contains("unchanged"), "{changed}");
+}
+
+/// Waits until something holds, a minute at most.
+fn wait_for(what: &str, holds: &dyn Fn() -> bool) {
+    let since = Instant::now();
+    while !holds() {
+        assert!(since.elapsed() < Duration::from_secs(60), "waited in vain for {what}");
+        std::thread::sleep(Duration::from_millis(50));
+    }
+}
+
+#[test]
+#[cfg(unix)]
+fn a_watched_folder_is_measured_as_it_fills_and_an_interrupt_ends_it_cleanly() {
+    let folder = prepared();
+    let home = folder.path();
+    std::fs::create_dir(home.join("inbox")).unwrap();
+    let whole = std::fs::read(home.join("scans/car_2026-03-01.ply")).unwrap();
+    let growing = home.join("inbox/new.ply");
+    std::fs::write(&growing, &whole[..whole.len() / 2]).unwrap();
+    let child = start(home, &["batch", "inbox", "--plan", "one.seams.toml", "--out", "out", "--watch"]);
+    // It grows at every look for a while: a scan cut short must not be measured.
+    for share in 5..10 {
+        std::thread::sleep(Duration::from_millis(700));
+        assert!(!home.join("out/entries/new.ply.json").exists(), "measured while it grew");
+        std::fs::write(&growing, &whole[..whole.len() * share / 10]).unwrap();
+    }
+    std::fs::write(&growing, &whole).unwrap();
+    let overview = home.join("out/overview.csv");
+    wait_for("the first overview", &|| overview.exists());
+    let table = std::fs::read_to_string(&overview).unwrap();
+    assert!(table.contains("hood-fender,gap,new.ply,"), "{table}");
+    // A second scan arrives.
+    std::fs::copy(home.join("scans/car_2026-03-02.ply"), home.join("inbox/second.ply")).unwrap();
+    let has_second = || std::fs::read_to_string(&overview).is_ok_and(|table| table.contains("second.ply"));
+    wait_for("the second scan", &has_second);
+    let interrupt =
+        std::process::Command::new("kill").args(["-INT", &child.id().to_string()]).status().unwrap();
+    assert!(interrupt.success());
+    let output = child.wait_with_output().unwrap();
+    assert_eq!(output.status.code(), Some(0), "{}", talk(&output));
+    assert!(talk(&output).contains("2 scans, 0 could not be measured"), "{}", talk(&output));
+    let left: Vec<String> =
+        files_below(home).into_keys().filter(|name| name.contains("unfinished")).collect();
+    assert!(left.is_empty(), "{left:?}");
+}
+
+#[test]
+fn a_batch_in_inches_has_its_overview_in_inches_with_trends() {
+    let folder = prepared();
+    let home = folder.path();
+    let curve: String =
+        (0..=20).map(|index| format!("{},0,0,0,0,1\n", f64::from(index) * 10.0 / 25.4)).collect();
+    std::fs::write(home.join("seam.csv"), curve).unwrap();
+    let plan = std::fs::read_to_string(home.join("one.seams.toml")).unwrap();
+    let inches = plan
+        .replace("units = 'mm'\n\n[scan]", "units = 'inch'\n\n[scan]")
+        .replace("accuracy = 0.02", "accuracy = 0.001")
+        .replace("station_spacing = 10\nskip_ends = 10", "station_spacing = 0.4\nskip_ends = 0.4")
+        .replace("nominal = 4, minus = 0.5, plus = 0.5", "nominal = 0.16, minus = 0.02, plus = 0.02")
+        .replace("nominal = 0, minus = 0.5, plus = 0.5", "nominal = 0, minus = 0.02, plus = 0.02");
+    assert!(inches.contains("units = 'inch'"), "{inches}");
+    std::fs::write(home.join("one.seams.toml"), inches).unwrap();
+    batch(home, "out", &["--pattern", "car*"]);
+    let table = std::fs::read_to_string(home.join("out/overview.csv")).unwrap();
+    assert!(
+        table.starts_with("seam,quantity,scan,") && table.lines().next().unwrap().ends_with("most_in"),
+        "{table}"
+    );
+    let mean: f64 = table.lines().nth(1).unwrap().split(',').nth(9).unwrap().parse().unwrap();
+    // 3.9 mm rehearsed without noise.
+    assert!((mean - 3.9 / 25.4).abs() < 0.01 / 25.4, "{table}");
+    let page = std::fs::read_to_string(home.join("out/overview.html")).unwrap();
+    assert!(
+        page.contains("Drift, in a day") && page.contains("2026-03-01") && page.contains("<svg"),
+        "no trend"
+    );
+}
+
+#[test]
+fn a_repeat_study_writes_its_tables_and_charts() {
+    let folder = tempfile::tempdir().unwrap();
+    let home = folder.path();
+    write_plan(home, "");
+    std::fs::create_dir(home.join("scans")).unwrap();
+    for (car, gap) in [("a", "3.9"), ("b", "4.1"), ("c", "4.0")] {
+        for repetition in 1..=2 {
+            let out = format!("scans/{car}_{repetition}.ply");
+            let seed = format!("{car}{repetition}").bytes().map(u64::from).sum::<u64>().to_string();
+            let made = run(
+                home,
+                &[
+                    "rehearse",
+                    "--plan",
+                    "one.seams.toml",
+                    "--out",
+                    &out,
+                    "--truth",
+                    "t.csv",
+                    "--gap",
+                    gap,
+                    "--seed",
+                    &seed,
+                ],
+            );
+            assert!(made.status.success(), "{}", talk(&made));
+        }
+    }
+    let output = run(home, &["repeat", "scans", "--plan", "one.seams.toml", "--out", "rep", "--json"]);
+    assert_eq!(output.status.code(), Some(0), "{}", talk(&output));
+    let study: shutline::render::RepeatRecord = serde_json::from_slice(&output.stdout).unwrap();
+    assert_eq!((study.cars.len(), study.operator_count, study.repetition_count), (3, 1, 2));
+    let gap = &study.seams[0].studies[0];
+    let chart = gap.chart.as_ref().unwrap();
+    for (level, truth) in chart.levels_mm.iter().zip([3.9, 4.1, 4.0]) {
+        assert!((level - truth).abs() < 0.02, "{chart:?}");
+    }
+    assert!(gap.capability.is_some());
+    let table = std::fs::read_to_string(home.join("rep/repeat.csv")).unwrap();
+    assert!(table.starts_with("seam,quantity,method,stations,repeatability_mm,"), "{table}");
+    assert!(table.lines().last().unwrap().starts_with("all,flush,range,"), "{table}");
+    let page = std::fs::read_to_string(home.join("rep/repeat.html")).unwrap();
+    assert!(page.contains("<svg") && page.contains("Cpk"), "no chart");
+    let schema = run(home, &["schema", "repeat"]);
+    let schema: serde_json::Value = serde_json::from_slice(&schema.stdout).unwrap();
+    assert_eq!(schema["title"], "shutline repeat study");
 }

@@ -2,6 +2,7 @@
 
 mod align;
 mod batch;
+mod compare;
 mod finish;
 #[cfg(unix)]
 mod interrupt;

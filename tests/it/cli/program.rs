@@ -30,3 +30,15 @@ pub fn run(folder: &Path, arguments: &[&str]) -> Output {
 pub fn talk(output: &Output) -> String {
     String::from_utf8_lossy(&output.stderr).into_owned()
 }
+
+/// Starts `shutline` and does not wait for it.
+pub fn start(folder: &Path, arguments: &[&str]) -> std::process::Child {
+    Command::new(env!("CARGO_BIN_EXE_shutline"))
+        .args(arguments)
+        .current_dir(folder)
+        .env("NO_COLOR", "1")
+        .stdout(std::process::Stdio::null())
+        .stderr(std::process::Stdio::piped())
+        .spawn()
+        .unwrap()
+}

@@ -1,6 +1,7 @@
 //! Last accepted outputs: regression only, never truth.
 
 mod accepted;
+mod changes;
 mod finished;
 pub mod made_seams;
 mod pages;
