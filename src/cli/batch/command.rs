@@ -63,7 +63,7 @@ pub struct BatchTerms {
     #[arg(long)]
     pub jobs: Option<usize>,
     /// Memory for all scans measured at once, MB; no measuring may take more than its share
-    #[arg(long, default_value_t = 4096, value_parser = clap::value_parser!(u64).range(64..))]
+    #[arg(long, default_value_t = 4096, value_parser = clap::value_parser!(u64).range(1..))]
     pub memory: u64,
 }
 
