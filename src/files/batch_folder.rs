@@ -205,6 +205,28 @@ mod tests {
     use super::*;
 
     #[test]
+    fn a_plan_is_another_one_when_its_curve_or_its_reference_surface_changes() {
+        let folder = tempfile::tempdir().unwrap();
+        let at = |name: &str| folder.path().join(name);
+        let plan_text = "title = 'x'\nunits = 'mm'\n[align]\nway = 'coarse'\nreference = 'front.ply'\n[scan]\n\
+            units = 'mm'\n[panels.hood]\n[panels.fender]\nfixed = true\n[[seam]]\nid = 'a'\ndatum_panel = 'fender'\n\
+            other_panel = 'hood'\ndatum_side = 'left'\ncurve = 'a.csv'\nstation_spacing = 10\nskip_ends = 5\n\
+            gap = { nominal = 4, minus = 1, plus = 1 }\nflush = { nominal = 0, minus = 1, plus = 1 }\n";
+        let hash = || plan_hash(&crate::files::read_plan(&at("p.toml")).unwrap(), &at("p.toml"));
+        fs::write(at("p.toml"), plan_text).unwrap();
+        fs::write(at("a.csv"), "0,0,0,0,0,1\n100,0,0,0,0,1\n").unwrap();
+        assert!(hash().is_err(), "the reference is missing");
+        fs::write(at("front.ply"), "one").unwrap();
+        let first = hash().unwrap();
+        assert_eq!(hash().unwrap(), first);
+        fs::write(at("front.ply"), "another").unwrap();
+        let second = hash().unwrap();
+        assert_ne!(second, first);
+        fs::write(at("a.csv"), "0,0,0,0,0,1\n101,0,0,0,0,1\n").unwrap();
+        assert_ne!(hash().unwrap(), second);
+    }
+
+    #[test]
     fn different_scans_get_different_folders() {
         let names = ["a.ply", "A.ply", "x/a.ply", "x-a.ply", "x a.ply", "ä.ply", "../a.ply"];
         let folders: Vec<String> = names.iter().map(|name| folder_name(name).to_ascii_lowercase()).collect();

@@ -112,26 +112,6 @@ fn a_measuring_that_outgrows_the_memory_limit_is_ended_and_said() {
     assert_eq!(talk(&roomy).matches(": measured").count(), 3, "{}", talk(&roomy));
 }
 
-#[test]
-fn a_changed_reference_surface_is_measured_again() {
-    let folder = prepared();
-    let home = folder.path();
-    let plan = std::fs::read_to_string(home.join("one.seams.toml")).unwrap();
-    let aligned = plan
-        .replace("[panels.fender]", "[panels.fender]\nfixed = true")
-        .replace("[scan]", "[align]\nway = 'best-fit'\nreference = 'reference.ply'\n[scan]");
-    std::fs::write(home.join("one.seams.toml"), aligned).unwrap();
-    std::fs::copy(home.join("scans/car_2026-03-01.ply"), home.join("reference.ply")).unwrap();
-    let first = talk(&batch(home, "out", &["--pattern", "car_2026-03-01.ply"]));
-    let again = talk(&batch(home, "out", &["--pattern", "car_2026-03-01.ply"]));
-    if first.contains(": measured") {
-        assert!(again.contains("unchanged"), "{again}");
-    }
-    std::fs::copy(home.join("scans/car_2026-03-03.ply"), home.join("reference.ply")).unwrap();
-    let changed = talk(&batch(home, "out", &["--pattern", "car_2026-03-01.ply"]));
-    assert!(!changed.contains("unchanged"), "{changed}");
-}
-
 /// Waits until something holds, a minute at most.
 fn wait_for(what: &str, holds: &dyn Fn() -> bool) {
     let since = Instant::now();
