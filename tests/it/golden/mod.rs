@@ -1,7 +1,6 @@
 //! Last accepted outputs: regression only, never truth.
 
 mod accepted;
-mod changes;
 mod finished;
 pub mod made_seams;
 mod pages;
