@@ -244,7 +244,9 @@ impl Entity<'_> {
     fn ellipse(&self, fineness: &Fineness) -> Vec<Point3<f64>> {
         let (center, major) = (self.vector(10), self.vector(11));
         let [_, _, normal] = self.plane();
-        let minor = normal.cross(&major) * self.number(40);
+        // The ratio is that of the axes' lengths, also where the axis given is not quite in the plane.
+        let sideways = normal.cross(&major).try_normalize(1e-12).unwrap_or_default();
+        let minor = sideways * (major.norm() * self.number(40));
         let place = |angle: f64| Point3::from(center + major * angle.cos() + minor * angle.sin());
         turn(self.number(41), self.number(42), major.norm(), fineness).into_iter().map(place).collect()
     }

@@ -47,10 +47,14 @@ fn a_good_car_ends_with_0_and_all_the_files() {
         // Without noise; the budget for such scans is 0.004 mm rms.
         assert!((measured - truth).abs() < 0.01, "{measured} for {truth}");
     }
-    assert!(
-        serde_json::from_str::<serde_json::Value>(&std::fs::read_to_string(out.join("record.json")).unwrap())
-            .is_ok()
-    );
+    let record: serde_json::Value =
+        serde_json::from_str(&std::fs::read_to_string(out.join("record.json")).unwrap()).unwrap();
+    let inputs = record["inputs"].as_array().unwrap();
+    for (role, name) in [("plan", "one.seams.toml"), ("curve", "seam.csv"), ("scan", "scan.ply")] {
+        let input = inputs.iter().find(|input| input["role"] == role).unwrap();
+        let hash = shutline::files::content_hash(&folder.path().join(name)).unwrap();
+        assert!(input["name"] == name && input["sha256"] == hash.as_str(), "{input}");
+    }
 }
 
 #[test]
