@@ -11,7 +11,7 @@ use e57::{CartesianCoordinate, E57Reader};
 
 use super::byte_source::ByteSource;
 use super::read_error::ReadError;
-use super::spool::{Spool, spool_error};
+use super::spool::{Spool, most_points, spool_error};
 use crate::scan::ScanSource;
 
 const FORMAT: &str = "E57";
@@ -33,6 +33,11 @@ fn decode(source: &ByteSource) -> Result<(Spool, usize), ReadError> {
     let fault = |error: e57::Error| broken(source, error.to_string());
     let mut reader = E57Reader::new(source.reader(0)).map_err(fault)?;
     let clouds = reader.pointclouds();
+    // Numbers that are the same in all points take no bytes, so points could be decoded from nothing for ever.
+    let promised = clouds.iter().fold(0_u64, |sum, cloud| sum.saturating_add(cloud.records));
+    if promised > most_points(source.len()) {
+        return Err(broken(source, format!("{promised} points are promised, far more than it can hold")));
+    }
     let mut spool = Spool::new(false);
     for cloud in &clouds {
         let points = reader.pointcloud_simple(cloud).map_err(fault)?;

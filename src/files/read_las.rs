@@ -12,7 +12,7 @@ use las::{PointDataBuilder, Reader};
 
 use super::byte_source::{ByteSource, SharedReader};
 use super::read_error::ReadError;
-use super::spool::{Spool, spool_error};
+use super::spool::{Spool, most_points, spool_error};
 use crate::scan::ScanSource;
 
 const FORMAT: &str = "LAS";
@@ -81,6 +81,10 @@ fn decode(source: &Arc<ByteSource>) -> Result<Spool, ReadError> {
     let input = BufReader::with_capacity(256 << 10, SharedReader::new(Arc::clone(source)));
     let mut reader = Reader::new(input).map_err(fault)?;
     let promised = reader.header().number_of_points();
+    // Packed fields that never change take no bytes, so points could be decoded from nothing for ever.
+    if promised > most_points(source.len()) {
+        return Err(broken(source, format!("{promised} points are promised, far more than it can hold")));
+    }
     let mut records = PointDataBuilder::new().for_header(reader.header()).build();
     let at_once = (BYTES_AT_ONCE / records.record_len().max(1) as u64).max(1);
     let mut spool = Spool::new(false);

@@ -23,6 +23,11 @@ const POSITION_AND_NORMAL_BYTES: usize = 36;
 /// Bytes of a triangle.
 const TRIANGLE_BYTES: usize = 72;
 
+/// Points that every file may hold, and for each of its bytes: packed points of the most regular scans take a byte or so, and
+/// what takes none at all is a trap that would fill the disk.
+const MOST_POINTS: u64 = 1 << 20;
+const MOST_POINTS_PER_BYTE: u64 = 64;
+
 /// Takes points and triangles in order.
 #[derive(Debug, Default)]
 pub(super) struct Spool {
@@ -140,6 +145,11 @@ fn finish_triangles(collector: Collector, path: &Path, unit_mm: f64) -> Result<T
     let rows = FixedRows { start: 0, count: collector.len() / TRIANGLE_BYTES as u64, layout, unit_mm };
     let source = collector.finish(path).map_err(|source| spool_error(path, source))?;
     Ok(TriangleRows { source, rows })
+}
+
+/// The most points that a packed file of this size is believed to hold.
+pub(super) const fn most_points(byte_count: u64) -> u64 {
+    MOST_POINTS.saturating_add(MOST_POINTS_PER_BYTE.saturating_mul(byte_count))
 }
 
 /// A temporary file that could not be written.

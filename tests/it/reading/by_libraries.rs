@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 use nalgebra::Point3;
 use shutline::units::LengthUnit;
 
-use super::collect::{Collected, collect_path};
+use super::collect::{Collected, collect, collect_path};
 
 /// Six significant digits: x and y, multiples of 0.5, are exact in them, and z is below 10. A
 /// little more than half a unit, for 1.265625 lies in the very middle.
@@ -110,4 +110,14 @@ fn the_unit_only_scales() {
     for (point, wanted) in metres.points.iter().zip(plate()) {
         assert_eq!(Point3::from(*point), wanted * 1000.0);
     }
+}
+
+/// Found by broken files: packed fields that never change take no bytes, and a huge count would be decoded from nothing.
+#[test]
+fn a_packed_file_that_promises_points_without_end_is_refused() {
+    // LAS 1.4 R15, table 3: the number of point records stands at byte 247.
+    let mut bytes = std::fs::read(data("laspy-6.laz")).unwrap();
+    bytes[247..255].copy_from_slice(&(1_u64 << 40).to_le_bytes());
+    let text = collect(&bytes).unwrap_err().text();
+    assert!(text.contains("1099511627776 points are promised"), "{text}");
 }
