@@ -20,6 +20,7 @@ pub fn bench(criterion: &mut Criterion) {
         plan: &plan,
         judged: &measured.seams,
         summary: &measured.summary,
+        lineups: &measured.lineups,
         alignment: Some(&measured.alignment),
         run: &run,
     };

@@ -20,6 +20,7 @@ pub mod files;
 pub mod frames;
 pub mod geometry;
 pub mod judge;
+pub mod lineup;
 pub mod measure;
 pub mod pipeline;
 pub mod plan;

@@ -12,7 +12,8 @@ use rayon::prelude::*;
 use thiserror::Error;
 
 use crate::align::{AlignError, AlignSettings, Alignment, align, spread_out};
-use crate::judge::{JudgedSeam, judge_seam, with_finish};
+use crate::judge::{JudgedLineup, JudgedSeam, judge_lineup, judge_seam, with_finish};
+use crate::lineup::{LineupReading, measure_lineup};
 use crate::measure::{MeasureSettings, SeamReadings, Spread, allow_for_alignment, measure_seam_spread};
 use crate::plan::Plan;
 use crate::scan::{
@@ -77,6 +78,8 @@ pub struct MeasuredScan {
     /// In plan order.
     pub seams: Vec<JudgedSeam>,
     pub summary: ScanSummary,
+    /// In plan order.
+    pub lineups: Vec<JudgedLineup>,
     /// Points of the scan file, and those that were left out because they are no numbers.
     pub points_seen: u64,
     pub points_not_finite: u64,
@@ -114,6 +117,7 @@ pub fn measure_scan(
     for seam in &mut readings {
         allow_for_alignment(seam, |point, along| alignment.uncertainty_mm(point, along));
     }
+    let lineups = lineup_readings(plan, &gathered, &readings);
     watch.begin(Stage::Judge);
     let seams: Vec<JudgedSeam> = plan
         .seams
@@ -122,6 +126,8 @@ pub fn measure_scan(
         .map(|(seam, readings)| with_finish(plan, seam, judge_seam(seam, readings, &plan.decision)))
         .collect();
     let summary = summarise_scan(plan, &seams);
+    let judged = plan.lineups.iter().zip(lineups);
+    let lineups = judged.map(|(lineup, reading)| judge_lineup(lineup, reading, &plan.decision)).collect();
     if watch.is_stopped() {
         return Err(MeasureError::Stopped);
     }
@@ -129,10 +135,31 @@ pub fn measure_scan(
         alignment,
         seams,
         summary,
+        lineups,
         points_seen: gathered.points_seen,
         points_not_finite: gathered.points_not_finite,
         surface,
     })
+}
+
+impl MeasuredScan {
+    /// True (exit status 0) where every verdict on seams and on what runs across them is good.
+    #[must_use]
+    pub fn is_all_good(&self) -> bool {
+        self.summary.is_all_good() && self.lineups.iter().all(JudgedLineup::is_all_good)
+    }
+}
+
+/// What runs across the seams, in plan order.
+fn lineup_readings(plan: &Plan, gathered: &Gathered, readings: &[SeamReadings]) -> Vec<LineupReading> {
+    plan.lineups
+        .par_iter()
+        .filter_map(|lineup| {
+            let place = plan.seams.iter().position(|seam| seam.id == lineup.seam)?;
+            let (seam, band) = (&plan.seams[place], &gathered.bands[place]);
+            Some(measure_lineup(lineup, seam, band, &readings[place], plan.scan.accuracy_mm))
+        })
+        .collect()
 }
 
 fn measure_seams(

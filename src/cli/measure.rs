@@ -85,13 +85,13 @@ impl Measure {
         if self.json {
             print_data(&record)?;
         } else {
-            print_data(&summary_table(plan, &measured.summary))?;
+            print_data(&summary_table(plan, &measured.summary, &measured.lineups))?;
         }
         talk.line(format!("written to {}", self.out.display()));
         if self.timings {
             talk.asked_for(progress.timings().trim_end());
         }
-        Ok(Outcome::of(measured.summary.is_all_good()))
+        Ok(Outcome::of(measured.is_all_good()))
     }
 
     fn run_facts(

@@ -7,7 +7,8 @@ use nalgebra::Vector3;
 use shutline::files::{PlyLayout, PlyWriter, WriteError, read_plan, read_rehearsal, write_file};
 use shutline::plan::Plan;
 use shutline::rehearse::{
-    Along, Faults, Rehearsal, Scanner, background, displacement, rehearse, rehearse_into, truth_csv,
+    Along, Faults, Rehearsal, Scanner, background, displacement, lineup_truth_csv, rehearse, rehearse_into,
+    truth_csv,
 };
 
 use super::exit_code::Outcome;
@@ -108,6 +109,9 @@ impl Rehearse {
         };
         let truth_path = self.truth.clone().unwrap_or_else(|| out.with_file_name("truth.csv"));
         write_file(&truth_path, truth.as_bytes())?;
+        if let Some(lineups) = lineup_truth_csv(&plan, &settings) {
+            write_file(&truth_path.with_file_name("truth-lineups.csv"), lineups.as_bytes())?;
+        }
         talk.line(format!("{point_count} points in {}", out.display()));
         talk.line(format!("true values in {}", truth_path.display()));
         Ok(Outcome::AllGood)

@@ -9,8 +9,8 @@ use shutline::pipeline::MeasuredScan;
 use shutline::plan::Plan;
 use shutline::render::{
     InputFile, Language, Paper, ReportSettings, Results, RunFacts, SectionSettings, StripSettings,
-    finished_csv, readings_csv, record_json, report_html, report_pdf, results_qif, section_png, strip_png,
-    strip_settings,
+    finished_csv, lineup_png, lineups_csv, readings_csv, record_json, report_html, report_pdf, results_qif,
+    section_png, strip_png, strip_settings,
 };
 use shutline::units::LengthUnit;
 
@@ -69,7 +69,15 @@ pub fn write_results(
     if let Some(finished) = finished_csv(plan, &measured.seams)? {
         folder.write("finished.csv", finished.as_bytes())?;
     }
+    if let Some(lineups) = lineups_csv(plan, &measured.lineups)? {
+        folder.write("lineups.csv", lineups.as_bytes())?;
+    }
     let language = presentation.language();
+    for judged in &measured.lineups {
+        let settings = StripSettings { language, ..StripSettings::default() };
+        let picture = lineup_png(plan, judged, &settings)?;
+        folder.write(&format!("lineups/{}.png", judged.reading.id), &picture)?;
+    }
     write_pictures(folder, plan, measured, sections, language)?;
     if let Some(map) = residual_png(plan, &measured.alignment, language)? {
         folder.write("residuals.png", &map)?;
@@ -78,6 +86,7 @@ pub fn write_results(
         plan,
         judged: &measured.seams,
         summary: &measured.summary,
+        lineups: &measured.lineups,
         alignment: Some(&measured.alignment),
         run,
     };

@@ -4,7 +4,9 @@
 
 use std::fmt::Write;
 
-use shutline::judge::{Verdict, finish_change};
+use shutline::judge::{JudgedLineup, Verdict, finish_change};
+use shutline::lineup::LineupReason;
+use shutline::measure::Estimate;
 use shutline::plan::{JudgedState, Plan};
 use shutline::summarise::{MeasurandSummary, Place, ScanSummary, SeamSummary};
 use shutline::units::LengthUnit;
@@ -13,7 +15,7 @@ use shutline::units::LengthUnit;
 const WORST_LISTED: usize = 5;
 
 /// The table with a line a seam, the totals, and the worst places in words.
-pub fn summary_table(plan: &Plan, summary: &ScanSummary) -> String {
+pub fn summary_table(plan: &Plan, summary: &ScanSummary, lineups: &[JudgedLineup]) -> String {
     let mut text = format!(
         "{:<24} {:<26} {:<26} {}\n",
         "seam",
@@ -42,8 +44,30 @@ pub fn summary_table(plan: &Plan, summary: &ScanSummary) -> String {
         counts.undecided,
         counts.unseen
     );
+    text.push_str(&lineup_lines(plan, lineups));
     text.push_str(&judged_state(plan));
     text.push_str(&worst_places(plan, summary));
+    text
+}
+
+/// A line for each lineup: its verdict, and the step and shift of its first feature or the pitches of its row.
+fn lineup_lines(plan: &Plan, lineups: &[JudgedLineup]) -> String {
+    let words = |value: &Result<Estimate, LineupReason>| match value {
+        Ok(found) => {
+            format!("{} ± {}", number(found.value_mm, plan.units), number(2.0 * found.u_mm, plan.units))
+        }
+        Err(reason) => reason.token().to_owned(),
+    };
+    let mut text = String::new();
+    for judged in lineups {
+        let reading = &judged.reading;
+        let values = match (&reading.row, reading.features.first()) {
+            (Some(row), _) => format!("pitch {} and {}", words(&row.pitch[0]), words(&row.pitch[1])),
+            (None, Some(one)) => format!("step {}, shift {}", words(&one.step), words(&one.shift)),
+            (None, None) => String::new(),
+        };
+        let _ = writeln!(text, "lineup {:<17} {values}  {}", reading.id, judged.verdict().word());
+    }
     text
 }
 

@@ -6,9 +6,11 @@
 mod conformance;
 mod decision;
 mod finish;
+mod lineup;
 mod verdict;
 
 pub use conformance::{Conformance, conformance, coverage_factor, one_sided_factor};
 pub use decision::{expanded_u_mm, judge_reading, judge_seam, judge_value, reported_coverage_factor};
 pub use finish::{FilmChange, FinishChange, finish_change, finished_estimate, with_finish};
+pub use lineup::{JudgedLineup, JudgedRow, judge_lineup};
 pub use verdict::{FinishedReading, JudgedReading, JudgedSeam, JudgedValue, Measurand, Verdict};

@@ -127,6 +127,7 @@ fn plan_of(seam: Seam) -> Plan {
         align: AlignTerms::default(),
         car: None,
         finish: crate::plan::FinishTerms::default(),
+        lineups: Vec::new(),
     }
 }
 

@@ -22,6 +22,7 @@ mod table_align;
 mod table_car;
 mod table_decision;
 mod table_finish;
+mod table_lineup;
 mod table_measurand;
 mod table_panels;
 mod table_scan;
@@ -39,6 +40,7 @@ pub use table_align::{AlignTerms, DatumTarget, PointPair};
 pub use table_car::CarTerms;
 pub use table_decision::{DEFAULT_CAPABILITY, DEFAULT_CONFORMANCE, DEFAULT_COVERAGE_FACTOR, DecisionRule};
 pub use table_finish::{EDGE_SHARE, FILM_U_SHARE, Film, FinishTerms, JudgedState, PanelFinish, ScannedState};
+pub use table_lineup::{BarRow, Lineup, LineupKind};
 pub use types::{
     FlushMethod, FlushSpec, GapMethod, GapSpec, Panel, PanelId, Plan, ScanTerms, Seam, SeamId, Side, Station,
     TaperSpec, Tolerance, Zone,

@@ -14,17 +14,20 @@ use super::table_align::AlignTerms;
 use super::table_car::CarTerms;
 use super::table_decision::DecisionRule;
 use super::table_finish::FinishTerms;
+use super::table_lineup::LineupText;
 use super::table_seam::SeamText;
 use super::types::{Panel, Plan, ScanTerms};
 use super::{
-    table_adjuster, table_align, table_car, table_decision, table_finish, table_panels, table_scan,
-    table_seam,
+    table_adjuster, table_align, table_car, table_decision, table_finish, table_lineup, table_panels,
+    table_scan, table_seam,
 };
 use crate::geometry::Curve;
 use crate::units::LengthUnit;
 
-const KEYS: &[&str] =
-    &["title", "units", "car", "scan", "align", "panels", "decision", "finish", "seam", "adjuster", "advice"];
+const KEYS: &[&str] = &[
+    "title", "units", "car", "scan", "align", "panels", "decision", "finish", "seam", "adjuster", "advice",
+    "lineup",
+];
 /// Units that a plan may be written in; the scan may be in others.
 const UNITS: [(&str, LengthUnit); 2] = [("mm", LengthUnit::Millimetre), ("inch", LengthUnit::Inch)];
 /// Most seams in a plan: many times what a car has.
@@ -44,6 +47,7 @@ pub struct PlanText {
     advice: AdviceTerms,
     car: Option<CarTerms>,
     finish: FinishTerms,
+    lineups: Vec<LineupText>,
     seams: Vec<SeamText>,
 }
 
@@ -87,6 +91,7 @@ impl PlanText {
             car: car.map(|fields| table_car::read(&fields, &seam_ids)).transpose()?,
             seams,
             finish: table_finish::read(&root, &panels)?,
+            lineups: table_lineup::read(&root, &seam_ids)?,
             panels,
         })
     }
@@ -119,7 +124,10 @@ impl PlanText {
             })?;
             seams.push(seam.with_curve(&context, curve)?);
         }
+        let lineups = self.lineups.into_iter();
+        let lineups = lineups.map(|lineup| table_lineup::check_places(&context, lineup, &seams));
         Ok(Plan {
+            lineups: lineups.collect::<Result<_, _>>()?,
             title: self.title,
             units: self.units,
             scan: self.scan,

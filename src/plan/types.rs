@@ -9,6 +9,7 @@ use super::table_align::AlignTerms;
 use super::table_car::CarTerms;
 use super::table_decision::DecisionRule;
 use super::table_finish::FinishTerms;
+use super::table_lineup::Lineup;
 use crate::frames::CarAxes;
 use crate::geometry::{Curve, CurveFrame};
 use crate::units::LengthUnit;
@@ -54,6 +55,8 @@ pub struct Plan {
     pub car: Option<CarTerms>,
     /// The film of paint that is still to come.
     pub finish: FinishTerms,
+    /// Creases, bars and grooves that run across seams.
+    pub lineups: Vec<Lineup>,
 }
 
 /// What the plan says about the scan file and the scanner.

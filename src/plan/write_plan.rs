@@ -11,6 +11,7 @@ use super::table_align::align_text;
 use super::table_car::car_text;
 use super::table_decision::DecisionRule;
 use super::table_finish::{finish_text, panel_finish_text};
+use super::table_lineup::lineup_text;
 use super::types::{FlushMethod, GapMethod, Panel, Plan, Seam, Side, Tolerance, Zone};
 use super::write_adjusters::advice_text;
 use crate::units::LengthUnit;
@@ -31,6 +32,9 @@ pub fn to_toml(plan: &Plan, curves: &[CurveReference]) -> String {
     for (index, seam) in plan.seams.iter().enumerate() {
         let made = CurveReference::file(format!("curves/{}.csv", seam.id));
         text.push_str(&seam_text(seam, curves.get(index).unwrap_or(&made), plan.units));
+    }
+    for lineup in &plan.lineups {
+        text.push_str(&lineup_text(lineup, plan.units));
     }
     text.push_str(&advice_text(&plan.advice, plan.units));
     text
@@ -157,7 +161,7 @@ fn zone_text(zone: &Zone, units: LengthUnit) -> String {
     text
 }
 
-fn tolerance_text(tolerance: &Tolerance, units: LengthUnit) -> String {
+pub(super) fn tolerance_text(tolerance: &Tolerance, units: LengthUnit) -> String {
     format!(
         "nominal = {}, minus = {}, plus = {}",
         in_units(tolerance.nominal_mm, units),
@@ -227,6 +231,12 @@ mod tests {
             EXAMPLE.replace("[scan]", "[decision]\nrule = \"plain\"\n[scan]\nsmoothing = 0.25"),
             EXAMPLE.replace("[scan]", "[car]\nforward = \"-x\"\n[scan]"),
             EXAMPLE.replace("[scan]", "[car]\nforward = [0.6, 0.8, 0]\nup = \"-z\"\nmiddle = -2.5\n[scan]"),
+            format!(
+                "{EXAMPLE}\n[[lineup]]\nid = \"a\"\nseam = \"hood-fender-left\"\nat = 9\nkind = \"crease\"\nmirror = \"b\"\n\
+                 [[lineup]]\nid = \"b\"\nseam = \"hood-fender-left\"\nat = 50\nkind = \"groove\"\nwidth = 8\n\
+                 shift = {{ nominal = 0, minus = 0.5, plus = 0.5 }}\n\
+                 bars = {{ count = 3, pitch = 20, minus = 0.3, plus = 0.2, evenness = 0.4 }}\n"
+            ),
             EXAMPLE.replace("[scan]", "[finish]\njudge = \"finished\"\npanels = \"bare\"\n[scan]"),
             EXAMPLE.replace(
                 "[scan]",

@@ -24,6 +24,7 @@ mod holes;
 mod mesh;
 mod noise;
 mod profile;
+mod relief;
 mod scan;
 mod settings;
 mod sight;
@@ -36,6 +37,7 @@ pub use along::{Along, Knots};
 pub use background::background;
 pub use noise::NoiseField;
 pub use profile::{PanelProfile, ProfileWish};
+pub use relief::{CrossFeature, CrossShape, LineupTruth, lineup_truth, lineup_truth_csv};
 pub use scan::{RehearseError, RehearsedScan, displacement, rehearse, rehearse_into, true_curves};
 pub use settings::{
     Crease, CurveErrorShape, Displacement, Faults, Output, PanelShape, Rehearsal, Scanner, SeamShape, View,

@@ -10,6 +10,7 @@ use std::collections::BTreeMap;
 use serde::{Deserialize, Serialize};
 
 use super::along::Along;
+use super::relief::CrossFeature;
 
 /// Everything that decides a rehearsal, besides the plan.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
@@ -50,6 +51,16 @@ pub struct SeamShape {
     pub tilt_deg: Along,
     /// How far each panel reaches from its edge.
     pub width_mm: f64,
+    /// Creases, bars and grooves that run across the seam.
+    pub features: Vec<CrossFeature>,
+}
+
+impl SeamShape {
+    /// How far the features lift a panel (0 datum, 1 other) at a place, mm.
+    #[must_use]
+    pub fn lift_mm(&self, panel: usize, x_mm: f64, s_mm: f64) -> f64 {
+        self.features.iter().map(|feature| feature.lift_mm(panel, x_mm, s_mm)).sum()
+    }
 }
 
 impl Default for SeamShape {
@@ -61,6 +72,7 @@ impl Default for SeamShape {
             other: PanelShape::default(),
             tilt_deg: Along::Constant(0.0),
             width_mm: 60.0,
+            features: Vec::new(),
         }
     }
 }

@@ -125,6 +125,8 @@ impl<'a> Sweep<'a> {
                 let Some(mut point) = self.scan_place(&section, &sight, &frame, panel, q_mm) else {
                     continue;
                 };
+                let across_mm = (point.position - frame.origin).dot(&frame.across());
+                point.position += frame.outward * self.shape.lift_mm(panel, across_mm, along_mm);
                 if is_nearer_to_rival(&point.position, &frame.origin, &rivals) {
                     continue;
                 }

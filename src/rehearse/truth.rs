@@ -72,7 +72,8 @@ pub fn seam_truth(
             true_along_mm,
             point,
             gap_mm: section.gap_mm(seam.gap.method),
-            flush_mm: section.flush_mm(seam.flush.method),
+            flush_mm: section.flush_mm(seam.flush.method) + shape.lift_mm(1, 0.0, true_along_mm)
+                - shape.lift_mm(0, 0.0, true_along_mm),
             gap_tolerance: seam.gap_tolerance_at(station.along_mm),
             flush_tolerance: seam.flush_tolerance_at(station.along_mm),
             hem_radius_mm: [0, 1].map(|panel| section.profiles[panel].hem_radius_mm()),

@@ -9,6 +9,7 @@
 mod data;
 mod extra;
 mod head;
+mod lineups;
 mod list;
 mod overview;
 mod readings;
@@ -93,6 +94,7 @@ pub fn report_html(results: &Results<'_>, settings: &ReportSettings) -> Result<S
                     p class="caution" { (texts.caution) }
                     (space::space(texts))
                     (strips::strips(results, settings)?)
+                    (lineups::lineups(results, settings)?)
                     (sections::sections(results, &places, settings)?)
                     (extra::extras(&settings.extras))
                     (readings::table(results, texts))

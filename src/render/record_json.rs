@@ -37,6 +37,8 @@ pub struct Record {
     pub finish: Option<FinishRecord>,
     pub alignment: Option<AlignmentRecord>,
     pub seams: Vec<SeamRecord>,
+    /// Creases, bars and grooves that run across seams.
+    pub lineups: Vec<LineupRecord>,
     pub warnings: Vec<String>,
 }
 
@@ -76,6 +78,44 @@ pub struct DecisionRecord {
     pub rule: String,
     /// Coverage factor, probability of conformance, or capability; null for "plain".
     pub number: Option<f64>,
+}
+
+/// What runs across a seam: see `lineups.csv` for the words.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct LineupRecord {
+    pub lineup: String,
+    pub title: String,
+    pub seam: String,
+    /// "crease", "bar" or "groove".
+    pub kind: String,
+    pub verdict: String,
+    pub values: Vec<LineupValueRecord>,
+    /// The same feature on the other side of the car, where the plan names one: this lineup less that one.
+    pub mirror: Option<MirrorRecord>,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct LineupValueRecord {
+    /// "step", "shift", "pitch", "evenness" or "pitch-difference".
+    pub quantity: String,
+    /// From 0; null for a single feature and for a row's own values.
+    pub bar: Option<usize>,
+    /// Whose pitch or evenness; empty otherwise.
+    pub panel: String,
+    pub at_mm: Option<f64>,
+    pub value: Option<ValueRecord>,
+    /// One token; null where there is a value.
+    pub reason: Option<String>,
+    /// Null where the plan gives no tolerance.
+    pub verdict: Option<String>,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct MirrorRecord {
+    pub lineup: String,
+    pub step: Option<ValueRecord>,
+    /// Datum panel, other panel.
+    pub pitch: [Option<ValueRecord>; 2],
 }
 
 /// Film of paint still to come.

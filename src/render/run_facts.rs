@@ -3,7 +3,7 @@
 //! In and out: data only. Who calls fills it in: rendering reads no disk and no clock.
 
 use crate::align::Alignment;
-use crate::judge::JudgedSeam;
+use crate::judge::{JudgedLineup, JudgedSeam};
 use crate::plan::Plan;
 use crate::summarise::ScanSummary;
 
@@ -50,6 +50,8 @@ pub struct Results<'a> {
     pub plan: &'a Plan,
     pub judged: &'a [JudgedSeam],
     pub summary: &'a ScanSummary,
+    /// In plan order; empty where the plan has none.
+    pub lineups: &'a [JudgedLineup],
     pub alignment: Option<&'a Alignment>,
     pub run: &'a RunFacts,
 }

@@ -10,6 +10,7 @@ use english::ENGLISH;
 use german::GERMAN;
 
 use crate::judge::{Measurand, Verdict};
+use crate::lineup::LineupReason;
 use crate::measure::{Reason, UncertaintySource};
 
 /// A language of pictures and pages.
@@ -143,6 +144,14 @@ pub struct Texts {
     pub page_scanned: &'static str,
     pub page_finished: &'static str,
     pub finish: &'static str,
+    pub lineups: &'static str,
+    pub lineups_note: &'static str,
+    pub step: &'static str,
+    pub shift: &'static str,
+    pub pitch: &'static str,
+    pub evenness: &'static str,
+    pub pitch_difference: &'static str,
+    pub lineup_reasons: [&'static str; 7],
     pub finish_note: &'static str,
     pub scanned_state: &'static str,
     pub scanned_states: [&'static str; 5],
@@ -163,6 +172,24 @@ impl Texts {
         match measurand {
             Measurand::Gap => self.gap,
             Measurand::Flush => self.flush,
+        }
+    }
+
+    /// Why something about a lineup is not there, in words.
+    #[must_use]
+    pub const fn lineup_reason(&self, reason: LineupReason) -> &'static str {
+        self.lineup_reasons[reason as usize]
+    }
+
+    /// The name of a quantity of `lineups.csv`.
+    #[must_use]
+    pub fn lineup_quantity(&self, quantity: &str) -> &'static str {
+        match quantity {
+            "step" => self.step,
+            "shift" => self.shift,
+            "pitch" => self.pitch,
+            "evenness" => self.evenness,
+            _ => self.pitch_difference,
         }
     }
 

@@ -64,6 +64,7 @@ pub fn empty_plan(title: &str, units: LengthUnit, scan: ScanTerms) -> Plan {
         align: AlignTerms::default(),
         car: None,
         finish: crate::plan::FinishTerms::default(),
+        lineups: Vec::new(),
     }
 }
 

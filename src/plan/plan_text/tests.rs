@@ -241,6 +241,62 @@ fn finish_is_the_panels_own_or_else_that_of_all() {
     assert_eq!(plan.finish.judge, JudgedState::AsScanned);
 }
 
+/// The example with a lineup of these lines, and the error that results.
+fn lineup_fault(lines: &str) -> String {
+    plan_of(&format!("{EXAMPLE}\n{lines}")).expect_err(lines).to_string()
+}
+
+#[test]
+fn lineups_are_read_and_their_faults_are_placed() {
+    let head = "[[lineup]]\nid = \"line\"\nseam = \"hood-fender-left\"\nat = 100.0\n";
+    let plan = plan_of(&format!(
+        "{EXAMPLE}\n{head}kind = \"bar\"\nwidth = 8\nbars = {{ count = 3, pitch = 20.0, minus = 0.3, plus = 0.3 }}\n\
+         step = {{ nominal = 0, minus = 0.5, plus = 0.5 }}\n"
+    ))
+    .unwrap();
+    let lineup = &plan.lineups[0];
+    assert_eq!(lineup.places_mm(), [100.0, 120.0, 140.0]);
+    // A row's bars are looked for within 0.45 of the pitch.
+    assert!((lineup.search_mm - 9.0).abs() < 1e-12 && lineup.shift.is_none());
+    let row = "bars = { count = 3, pitch = 20.0, minus = 0.3, plus = 0.3 }";
+    for (lines, message) in [
+        ("kind = \"crease\"\nwidth = 8".to_owned(), "belongs to a bar or a groove"),
+        ("kind = \"bar\"".to_owned(), "`width` is missing in lineup `line`"),
+        ("kind = \"crase\"".to_owned(), "did you mean `crease`"),
+        (format!("kind = \"crease\"\n{row}"), "belongs to a bar or a groove"),
+        (
+            "kind = \"bar\"\nwidth = 8\nbars = { count = 2.5, pitch = 20.0, minus = 0.3, plus = 0.3 }"
+                .to_owned(),
+            "whole number",
+        ),
+        (
+            "kind = \"bar\"\nwidth = 8\nbars = { count = 1e9, pitch = 20.0, minus = 0.3, plus = 0.3 }"
+                .to_owned(),
+            "from 2 to 200",
+        ),
+        (
+            "kind = \"bar\"\nwidth = 8\nbars = { count = 50, pitch = 20.0, minus = 0.3, plus = 0.3 }"
+                .to_owned(),
+            "which is 400.0 mm long",
+        ),
+        ("kind = \"crease\"\nsearch = 500".to_owned(), "at most 60.0 mm"),
+        ("kind = \"crease\"\nmirror = \"lnie\"".to_owned(), "the id of another lineup"),
+        ("kind = \"crease\"\nstep = { nominal = 0, minus = 0, plus = 0 }".to_owned(), "no width"),
+        ("kind = \"crease\"\nsteps = 3".to_owned(), "did you mean `step`"),
+    ] {
+        let shown = lineup_fault(&format!("{head}{lines}\n"));
+        assert!(shown.contains(message) && shown.starts_with("front.seams.toml:"), "{lines}\n{shown}");
+    }
+    let seam = head.replace("hood-fender-left", "hood-fender-lfet");
+    assert!(lineup_fault(&format!("{seam}kind = \"crease\"\n")).contains("did you mean `hood-fender-left`"));
+    let twice = format!("{head}kind = \"crease\"\n{head}kind = \"crease\"\n");
+    assert!(lineup_fault(&twice).contains("two lineups are called `line`"));
+    assert!(
+        lineup_fault(&format!("{}kind = \"crease\"\n", head.replace("100.0", "401")))
+            .contains("400.0 mm long")
+    );
+}
+
 #[test]
 fn a_second_seam_of_the_same_name_is_refused() {
     let seam = &EXAMPLE[EXAMPLE.find("[[seam]]").unwrap()..];

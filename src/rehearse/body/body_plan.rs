@@ -55,6 +55,7 @@ pub fn body_plan(
         align: AlignTerms::default(),
         car: Some(CarTerms { axes: CarAxes::x_rearward(), middle_mm: Some(0.0), pairs: Vec::new() }),
         finish: crate::plan::FinishTerms::default(),
+        lineups: Vec::new(),
     })
 }
 

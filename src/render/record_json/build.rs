@@ -4,13 +4,16 @@
 
 use super::{
     AlignmentRecord, ComponentRecord, DecisionRecord, EdgeRecord, FinishRecord, FinishedRecord, InputRecord,
-    MeasurandRecord, PanelFinishRecord, PanelRecord, PlaceRecord, Program, RECORD_VERSION, ReadingRecord,
-    Record, ScanRecord, SeamRecord, SettingRecord, StationRecord, TaperRecord, TargetRecord, ValueRecord,
+    LineupRecord, LineupValueRecord, MeasurandRecord, MirrorRecord, PanelFinishRecord, PanelRecord,
+    PlaceRecord, Program, RECORD_VERSION, ReadingRecord, Record, ScanRecord, SeamRecord, SettingRecord,
+    StationRecord, TaperRecord, TargetRecord, ValueRecord,
 };
 use crate::align::Alignment;
-use crate::judge::{JudgedReading, JudgedSeam, JudgedValue, Measurand};
+use crate::judge::{JudgedLineup, JudgedReading, JudgedSeam, JudgedValue, Measurand};
+use crate::lineup::mirror_difference;
 use crate::measure::{EdgeReading, Estimate};
 use crate::plan::{DecisionRule, FinishTerms, JudgedState};
+use crate::render::lineups_csv::rows;
 use crate::render::run_facts::Results;
 use crate::summarise::{MeasurandSummary, SeamSummary, Taper};
 
@@ -44,6 +47,7 @@ pub(super) fn record(results: &Results<'_>) -> Record {
         finish: results.plan.finish.is_to_come().then(|| finish(&results.plan.finish)),
         alignment: results.alignment.map(alignment),
         seams: results.judged.iter().filter_map(|judged| seam(results, judged)).collect(),
+        lineups: results.lineups.iter().filter_map(|judged| lineup(results, judged)).collect(),
         warnings: run.warnings.clone(),
     }
 }
@@ -68,6 +72,36 @@ fn finish(terms: &FinishTerms) -> FinishRecord {
         edge_u_mm: finish.edge.u_mm,
     });
     FinishRecord { judged: terms.judge.word().to_owned(), panels: panels.collect() }
+}
+
+fn lineup(results: &Results<'_>, judged: &JudgedLineup) -> Option<LineupRecord> {
+    let lineup = results.plan.lineups.iter().find(|lineup| lineup.id == judged.reading.id)?;
+    let mirror = results.lineups.iter().find(|other| Some(&other.reading.id) == lineup.mirror.as_ref());
+    let values = rows(results.plan, lineup, judged).into_iter().map(|row| LineupValueRecord {
+        quantity: row.quantity.to_owned(),
+        bar: row.bar,
+        panel: row.panel.clone(),
+        at_mm: row.at_mm,
+        value: row.value.as_ref().ok().map(value),
+        reason: row.value.as_ref().err().map(|reason| reason.token().to_owned()),
+        verdict: row.verdict.map(|verdict| verdict.word().to_owned()),
+    });
+    Some(LineupRecord {
+        lineup: lineup.id.clone(),
+        title: lineup.title.clone(),
+        seam: lineup.seam.0.clone(),
+        kind: lineup.kind.word().to_owned(),
+        verdict: judged.verdict().word().to_owned(),
+        values: values.collect(),
+        mirror: mirror.map(|mirror| {
+            let against = mirror_difference(&judged.reading, &mirror.reading);
+            MirrorRecord {
+                lineup: against.mirror.clone(),
+                step: against.step.as_ref().map(value),
+                pitch: [0, 1].map(|side: usize| against.pitch[side].as_ref().map(value)),
+            }
+        }),
+    })
 }
 
 pub(super) fn alignment(found: &Alignment) -> AlignmentRecord {

@@ -22,6 +22,7 @@ fn plan() -> Plan {
         align: AlignTerms::default(),
         car: None,
         finish: crate::plan::FinishTerms::default(),
+        lineups: Vec::new(),
         decision: DecisionRule::default(),
         advice: crate::plan::AdviceTerms::default(),
     }

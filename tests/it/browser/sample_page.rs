@@ -29,7 +29,8 @@ pub fn sample_text() -> String {
         byte_count: 1,
     };
     let run = RunFacts { program_version: "0.0.0".to_owned(), inputs: vec![input], ..RunFacts::default() };
-    let results = Results { plan: &plan, judged: &judged, summary: &summary, alignment: None, run: &run };
+    let results =
+        Results { plan: &plan, judged: &judged, summary: &summary, lineups: &[], alignment: None, run: &run };
     let settings = ReportSettings { surface: surface(), ..ReportSettings::default() };
     report_html(&results, &settings).unwrap()
 }

@@ -6,6 +6,7 @@ mod compare;
 mod finish;
 #[cfg(unix)]
 mod interrupt;
+mod lineup;
 mod measure;
 pub mod program;
 mod view;

@@ -71,7 +71,14 @@ fn the_page_says_which_state_is_judged_and_what_is_not_foreseen() {
         let (plan, seams) = unfinished(LengthUnit::Millimetre, judge);
         let summary = summarise_scan(&plan, &seams);
         let run = run();
-        let results = Results { plan: &plan, judged: &seams, summary: &summary, alignment: None, run: &run };
+        let results = Results {
+            plan: &plan,
+            judged: &seams,
+            summary: &summary,
+            lineups: &[],
+            alignment: None,
+            run: &run,
+        };
         let page = report_html(&results, &ReportSettings::default()).unwrap();
         assert!(page.contains(words) && page.contains("sharp ones get less"));
         if let Some(path) = std::env::var_os("FINISH_PAGE") {

@@ -72,6 +72,7 @@ pub fn plan(units: LengthUnit) -> Plan {
         align: shutline::plan::AlignTerms::default(),
         car: Some(CarTerms { axes: CarAxes::x_rearward(), middle_mm: Some(0.0), pairs: Vec::new() }),
         finish: shutline::plan::FinishTerms::default(),
+        lineups: Vec::new(),
         panels: panels
             .iter()
             .map(|(id, title)| Panel {

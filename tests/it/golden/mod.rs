@@ -2,6 +2,7 @@
 
 mod accepted;
 mod finished;
+mod lineups;
 pub mod made_seams;
 mod pages;
 mod paper;

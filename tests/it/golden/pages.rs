@@ -32,7 +32,8 @@ fn report(units: LengthUnit, language: Language) -> String {
     let judged = judged(&plan);
     let summary = summarise_scan(&plan, &judged);
     let run = run();
-    let results = Results { plan: &plan, judged: &judged, summary: &summary, alignment: None, run: &run };
+    let results =
+        Results { plan: &plan, judged: &judged, summary: &summary, lineups: &[], alignment: None, run: &run };
     let settings = ReportSettings { language, ..ReportSettings::default() };
     report_html(&results, &settings).unwrap()
 }
@@ -54,7 +55,8 @@ fn a_record_reads_back_as_it_was_written_and_holds_every_station() {
     let judged = judged(&plan);
     let summary = summarise_scan(&plan, &judged);
     let run = run();
-    let results = Results { plan: &plan, judged: &judged, summary: &summary, alignment: None, run: &run };
+    let results =
+        Results { plan: &plan, judged: &judged, summary: &summary, lineups: &[], alignment: None, run: &run };
     let text = record_json(&results).unwrap();
     let record: Record = serde_json::from_str(&text).unwrap();
     assert_eq!(serde_json::to_string_pretty(&record).unwrap() + "\n", text);
@@ -101,7 +103,8 @@ fn a_page_of_two_thousand_stations_stays_small() {
     let count: usize = summary.seams.iter().map(|seam| seam.station_count).sum();
     assert!((1900..2200).contains(&count), "{count}");
     let run = run();
-    let results = Results { plan: &plan, judged: &judged, summary: &summary, alignment: None, run: &run };
+    let results =
+        Results { plan: &plan, judged: &judged, summary: &summary, lineups: &[], alignment: None, run: &run };
     let surface = (0..60_000)
         .map(f64::from)
         .map(|index| {

@@ -13,7 +13,8 @@ fn pdf(paper: Paper, settings: &ReportSettings) -> Vec<u8> {
     let judged = judged(&plan);
     let summary = summarise_scan(&plan, &judged);
     let run = run();
-    let results = Results { plan: &plan, judged: &judged, summary: &summary, alignment: None, run: &run };
+    let results =
+        Results { plan: &plan, judged: &judged, summary: &summary, lineups: &[], alignment: None, run: &run };
     report_pdf(&results, settings, paper).unwrap()
 }
 

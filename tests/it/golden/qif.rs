@@ -13,7 +13,14 @@ fn document(units: LengthUnit) -> String {
     let judged = judged(&plan);
     let summary = summarise_scan(&plan, &judged);
     let run = run();
-    results_qif(&Results { plan: &plan, judged: &judged, summary: &summary, alignment: None, run: &run })
+    results_qif(&Results {
+        plan: &plan,
+        judged: &judged,
+        summary: &summary,
+        lineups: &[],
+        alignment: None,
+        run: &run,
+    })
 }
 
 /// Every tag is closed in turn; gives the elements as (name, attributes, text before the next tag).

@@ -94,6 +94,7 @@ pub fn sized_front_end(fixed: &[&str], scale: f64) -> Plan {
         align: AlignTerms::default(),
         car: None,
         finish: shutline::plan::FinishTerms::default(),
+        lineups: Vec::new(),
         decision: DecisionRule::default(),
         advice: shutline::plan::AdviceTerms::default(),
     }

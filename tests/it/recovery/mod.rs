@@ -10,6 +10,7 @@ mod compare_rehearsed;
 mod found_seams;
 pub mod front_end;
 mod junction;
+mod lineups;
 mod methods;
 mod real_plate;
 mod rehearse_body;

@@ -88,6 +88,7 @@ fn plan_of(edge: &Edge, datum_side: Side, (shift_mm, lift_mm): (f64, f64), has_n
         align: AlignTerms::default(),
         car: None,
         finish: shutline::plan::FinishTerms::default(),
+        lineups: Vec::new(),
     }
 }
 

@@ -36,6 +36,7 @@ pub fn bent_plan(length_mm: f64, bend_mm: f64, datum_side: Side) -> Plan {
         align: AlignTerms::default(),
         car: None,
         finish: shutline::plan::FinishTerms::default(),
+        lineups: Vec::new(),
         seams: vec![Seam {
             id: SeamId("hood-fender".to_owned()),
             title: "Hood to fender".to_owned(),
@@ -106,6 +107,7 @@ fn check(bend_mm: f64, datum_side: Side, datum: PanelShape, other: PanelShape, t
             other,
             tilt_deg: Along::Constant(tilt_deg),
             width_mm: 30.0,
+            features: Vec::new(),
         },
         scanner: Scanner { spacing_mm: 0.06, incidence_limit_deg: 89.0, ..Scanner::default() },
         curve_error: CurveErrorShape { shift_mm: 3.0, tilt_deg: 1.0 },

@@ -71,6 +71,7 @@ pub fn plan_of(wishes: &[Wish], accuracy_mm: f64, smoothing_mm: Option<f64>) -> 
         align: AlignTerms::default(),
         car: None,
         finish: shutline::plan::FinishTerms::default(),
+        lineups: Vec::new(),
     }
 }
 

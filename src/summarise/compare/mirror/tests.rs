@@ -35,6 +35,7 @@ fn plan_with(seams: Vec<Seam>, car: Option<CarTerms>) -> Plan {
         advice: AdviceTerms::default(),
         car,
         finish: crate::plan::FinishTerms::default(),
+        lineups: Vec::new(),
     }
 }
 
