@@ -3,7 +3,7 @@
 //! In: the scan's and the reference's surfaces. Out: a pose good enough for `register`, or why none is believed.
 //! Units: mm. Method: candidates of `coarse` are refined (`register`) and ranked by the share of the scan's nodes within a
 //! tight limit; the best must be clearly better than any pose apart from it, and than the best mirror image.
-//! Does not use panels: a moved panel is off by less than the limits here.
+//! A moved panel helps to find the way while distances are large; the pose and its fit are those of the fixed panels.
 
 use nalgebra::{Isometry3, Point3};
 
@@ -14,7 +14,7 @@ use super::surface::Surface;
 
 /// Least share of the scan that must fit: a scan overlaps by 40 % or more.
 const LEAST_SHARE: f64 = 0.3;
-/// Least share among the scan's nodes that come to lie over the reference at all.
+/// Least share among the scan's nodes that come to lie over the fixed panels.
 const LEAST_SHARE_OVER: f64 = 0.6;
 /// A second pose this good, relative to the best, makes both unbelievable.
 const TOO_GOOD_SECOND: f64 = 0.85;
@@ -37,7 +37,7 @@ pub(super) struct Ranked {
     pub pose: Isometry3<f64>,
     /// Of all of the scan's nodes.
     pub share: f64,
-    /// Of those that lie over the reference.
+    /// Of those that lie over what may carry.
     pub share_over: f64,
     pub condition: f64,
 }
@@ -46,13 +46,18 @@ pub(super) struct Ranked {
 ///
 /// # Errors
 /// Nothing fits, two poses fit, or the mirror image fits.
-pub(super) fn search(scan: &Surface, reference: &Surface, seed: u64) -> Result<Ranked, AlignError> {
-    let ranked = rank(scan, reference, seed);
+pub(super) fn search(
+    scan: &Surface,
+    reference: &Surface,
+    carries: &[bool],
+    seed: u64,
+) -> Result<Ranked, AlignError> {
+    let ranked = rank(scan, reference, carries, seed);
     let Some(best) = ranked.first().copied() else {
         return Err(AlignError::NotFound { fitting_percent: 0.0 });
     };
     if best.share < MIRROR_BELOW {
-        let mirrored = rank(&mirrored(scan)?, reference, seed);
+        let mirrored = rank(&mirrored(scan)?, reference, carries, seed);
         let mirrored_share = mirrored.first().map_or(0.0, |found| found.share);
         if mirrored_share * TOO_GOOD_SECOND > best.share && mirrored_share > LEAST_SHARE {
             let (fitting_percent, mirrored_percent) = (best.share * 100.0, mirrored_share * 100.0);
@@ -98,14 +103,15 @@ fn distance_mm(scan: &Surface, a: &Isometry3<f64>, b: &Isometry3<f64>) -> f64 {
     moved.fold(0.0, f64::max)
 }
 
-fn rank(scan: &Surface, reference: &Surface, seed: u64) -> Vec<Ranked> {
+fn rank(scan: &Surface, reference: &Surface, carries: &[bool], seed: u64) -> Vec<Ranked> {
     let points: Vec<Point3<f64>> = scan.nodes.iter().map(|node| node.origin).collect();
     // Without normals in the file the outside is a guess: both are tried, and the scores decide.
     let mut found: Vec<Candidate> = candidates(scan, reference, 1.0, seed);
     found.extend(candidates(scan, reference, -1.0, seed));
     found.sort_by(|a, b| b.share.total_cmp(&a.share));
     let few: Vec<Point3<f64>> = points.iter().step_by((points.len() / 600).max(1)).copied().collect();
-    let rough = refine(found.iter().take(ROUGH).map(|candidate| candidate.pose), &few, reference, 60.0);
+    let rough =
+        refine(found.iter().take(ROUGH).map(|candidate| candidate.pose), &few, (reference, carries), 60.0);
     let poses: Vec<Isometry3<f64>> = rough.iter().map(|ranked| ranked.pose).collect();
     let mut full = Vec::new();
     for pose in poses {
@@ -113,7 +119,7 @@ fn rank(scan: &Surface, reference: &Surface, seed: u64) -> Vec<Ranked> {
         if full.len() < FULL
             && full.iter().all(|other: &Ranked| distance_mm(scan, &other.pose, &pose) > SAME_POSE_MM)
         {
-            full.extend(refine(std::iter::once(pose), &points, reference, 3.0));
+            full.extend(refine(std::iter::once(pose), &points, (reference, carries), 3.0));
         }
     }
     full.sort_by(|a, b| b.share.total_cmp(&a.share));
@@ -123,15 +129,14 @@ fn rank(scan: &Surface, reference: &Surface, seed: u64) -> Vec<Ranked> {
 fn refine(
     starts: impl Iterator<Item = Isometry3<f64>>,
     points: &[Point3<f64>],
-    reference: &Surface,
+    (reference, carries): (&Surface, &[bool]),
     first_scale_mm: f64,
 ) -> Vec<Ranked> {
-    let carries = vec![true; reference.nodes.len()];
-    let task = Task { points, surface: reference, carries: &carries, first_scale_mm };
+    let task = Task { points, surface: reference, carries, first_scale_mm };
     let mut ranked: Vec<Ranked> = starts
         .filter_map(|start| {
             let found = register(&task, &start)?;
-            Some(score(points, reference, &found.pose, found.step.condition))
+            Some(score(points, (reference, carries), &found.pose, found.step.condition))
         })
         .collect();
     ranked.sort_by(|a, b| b.share.total_cmp(&a.share));
@@ -161,16 +166,22 @@ fn fit_limit_mm(reference: &Surface) -> f64 {
 }
 
 /// Shares of points within the tight limit.
-fn score(points: &[Point3<f64>], reference: &Surface, pose: &Isometry3<f64>, condition: f64) -> Ranked {
-    let limit_mm = fit_limit_mm(reference);
-    let reach_mm = 3.0 * reference.spacing_mm;
-    let (mut over, mut fitting) = (0.0, 0.0);
-    for point in points {
-        if let Some(near) = reference.near(&(pose * point), reach_mm) {
-            over += 1.0;
-            fitting += if near.distance_mm.abs() < limit_mm { 1.0 } else { 0.0 };
-        }
+fn score(
+    points: &[Point3<f64>],
+    (reference, carries): (&Surface, &[bool]),
+    pose: &Isometry3<f64>,
+    condition: f64,
+) -> Ranked {
+    let everything = vec![true; reference.nodes.len()];
+    let over = points
+        .iter()
+        .filter(|point| reference.near(&(pose * *point), 3.0 * reference.spacing_mm).is_some())
+        .count();
+    let fitting = share_over(points, reference, &everything, pose) * over as f64;
+    Ranked {
+        pose: *pose,
+        share: if points.is_empty() { 0.0 } else { fitting / points.len() as f64 },
+        share_over: share_over(points, reference, carries, pose),
+        condition,
     }
-    let share_of = |count: f64| if count > 0.0 { fitting / count } else { 0.0 };
-    Ranked { pose: *pose, share: share_of(points.len() as f64), share_over: share_of(over), condition }
 }

@@ -123,7 +123,7 @@ fn from_scratch(
         AlignError::ReferenceWithoutSurface { reason } => AlignError::ScanWithoutSurface { reason },
         other => other,
     })?;
-    let coarse = search(&surface, &reference.surface, settings.seed)?;
+    let coarse = search(&surface, &reference.surface, &reference.carries, settings.seed)?;
     register(&reference.task(&scan.points, SEARCHED_SCALE_MM), &coarse.pose)
         .ok_or(AlignError::NoOverlap { points: 0, needed: LEAST_POINTS })
 }

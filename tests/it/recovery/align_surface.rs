@@ -121,18 +121,8 @@ fn best_fit_from_ten_degrees_and_fifty_mm_off_holds_the_budget_on_the_first_seed
 }
 
 #[test]
-#[ignore = "fails: 2 of 3 in budget, one is off by 0.021 mm where 0.020 is allowed"]
-fn coarse_from_any_pose_holds_the_budget() {
+fn coarse_from_any_pose_holds_the_budget_on_the_first_seeds() {
     check(&coarse_trials(3), 0.98);
-}
-
-/// That the pose is the right one, not that it is as good as the budget asks: 0.1 mm is five times the budget.
-#[test]
-fn coarse_finds_the_right_pose_from_anywhere() {
-    for (seed, trial) in coarse_trials(3).iter().enumerate() {
-        assert!(trial.outcome.is_ok(), "trial {seed}: {:?}", trial.outcome);
-        assert!(trial.error.0 < 0.1 && trial.error.1 < 0.02, "trial {seed}: {:?}", trial.error);
-    }
 }
 
 #[test]
@@ -142,7 +132,7 @@ fn best_fit_200_trials() {
 }
 
 #[test]
-#[ignore = "200 trials, some minutes; not run to its end yet"]
+#[ignore = "200 trials, half an hour and more; not run to its end yet"]
 fn coarse_200_trials() {
     check(&coarse_trials(200), 0.98);
 }
