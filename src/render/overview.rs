@@ -54,7 +54,7 @@ pub struct Backdrop {
 
 /// Room round each view (a seam's number may stand at its rim), and for its title.
 const VIEW_MARGIN: f64 = 12.0;
-const VIEW_HEAD: f64 = 10.0;
+const VIEW_HEAD: f64 = 16.0;
 /// Where along a seam its number may stand, best first, and how far apart numbers are.
 const NUMBER_PLACES: [f64; 7] = [0.5, 0.35, 0.65, 0.2, 0.8, 0.05, 0.95];
 const NUMBER_APART: f64 = 17.0;

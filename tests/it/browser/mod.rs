@@ -5,4 +5,5 @@ mod chromium;
 mod paper;
 mod pointing;
 mod reading;
+mod reload;
 mod sample_page;
