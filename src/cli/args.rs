@@ -3,7 +3,7 @@
 use clap::{Parser, Subcommand};
 
 use super::{
-    align, batch, check, compare, find, look, measure, merge, rehearse, repeat, schema, trace, view,
+    advise, align, batch, check, compare, find, look, measure, merge, rehearse, repeat, schema, trace, view,
 };
 
 /// Panel gaps and flush from a 3D scan of a car, seam by seam.
@@ -25,6 +25,7 @@ pub struct Arguments {
 pub enum Command {
     Measure(measure::Measure),
     Compare(compare::Compare),
+    Advise(advise::Advise),
     Align(align::Align),
     Trace(trace::Trace),
     Find(find::Find),

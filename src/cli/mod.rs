@@ -3,6 +3,7 @@
 //! To add a command: one file with a clap `Args` struct and `run(&self, talk: Talk) -> Result<Outcome, Failure>`, one
 //! line in `args.rs`, one arm below. Any library error turns into a [`messages::Failure`] with `?`.
 
+mod advise;
 mod align;
 mod args;
 mod batch;
@@ -45,6 +46,7 @@ pub fn run() -> ExitCode {
     let result = match &arguments.command {
         Command::Measure(command) => command.run(talk),
         Command::Compare(command) => command.run(talk),
+        Command::Advise(command) => command.run(talk),
         Command::Align(command) => command.run(talk),
         Command::Trace(command) => command.run(talk),
         Command::Find(command) => command.run(talk),

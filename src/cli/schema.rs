@@ -1,7 +1,7 @@
 //! `shutline schema`: the published shapes of the JSON files.
 
 use clap::{Args, ValueEnum};
-use shutline::render::{comparison_schema, record_schema, repeat_schema};
+use shutline::render::{advice_schema, comparison_schema, record_schema, repeat_schema};
 
 use super::exit_code::Outcome;
 use super::messages::{Failure, print_data};
@@ -25,6 +25,8 @@ enum Which {
     Comparison,
     /// repeat.json of 'repeat'
     Repeat,
+    /// advice.json of 'advise'
+    Advice,
 }
 
 impl Schema {
@@ -33,6 +35,7 @@ impl Schema {
             Which::Record => record_schema()?,
             Which::Comparison => comparison_schema()?,
             Which::Repeat => repeat_schema()?,
+            Which::Advice => advice_schema()?,
         })?;
         Ok(Outcome::AllGood)
     }

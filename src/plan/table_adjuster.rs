@@ -4,7 +4,7 @@
 //! An adjuster acts at a place of its panel: each of its ways moves the panel there along a direction, within the
 //! travel that is left, in whole steps where it has them (shims, parts of a turn of a thread). Three ways that point up
 //! hold a panel like the legs of a stool; in the plan's order they hold it until all six freedoms are taken, and what
-//! comes after that follows. `kind = "free"` lets the panel go anywhere within limits, as on a bench or in a fixture.
+//! comes after that follows; a way without travel holds its place and cannot be set. `kind = "free"` lets the panel go anywhere within limits, as on a bench or in a fixture.
 //! Defaults: no adjuster, so that a panel may go 5 mm and 0.5° (see `advise`); every seam weighs 1.
 //! Does not know how a hinge or a latch looks: places and directions are the plan's.
 
@@ -230,19 +230,13 @@ fn read_way(fields: &Fields<'_>) -> Result<AdjusterWay, PlanError> {
     let travel = |key: &str| -> Result<f64, PlanError> {
         fields.width_mm(key)?.ok_or_else(|| fields.missing(key, &format!("{key} = 2.0   # travel left")))
     };
-    let way = AdjusterWay {
+    Ok(AdjusterWay {
         direction,
         minus_mm: travel("minus")?,
         plus_mm: travel("plus")?,
         step: read_step(fields)?,
         words: fields.texts::<2>("words")?,
-    };
-    if way.minus_mm + way.plus_mm <= 0.0 {
-        let message = format!("{} has no travel to either side", fields.name);
-        return Err(super::contradiction(&fields.context, &fields.span_of("plus"), message)
-            .with_hint("give the travel that is left, or take this way out"));
-    }
-    Ok(way)
+    })
 }
 
 fn read_step(fields: &Fields<'_>) -> Result<WayStep, PlanError> {
@@ -393,7 +387,6 @@ weights = { hood-fender-left = 2.5 }
             ("panel = \"hood\"", "panel = \"hod\"", "did you mean `hood`"),
             ("kind = \"hinge\"", "kind = \"hing\"", "did you mean `hinge`"),
             ("minus = 3, plus = 2", "minus = -3, plus = 2", "zero or more"),
-            ("minus = 3, plus = 2", "minus = 0, plus = 0", "no travel"),
             ("minus = 3, plus = 2", "mins = 3, plus = 2", "did you mean `minus`"),
             ("shim = 0.5", "shim = 0.5, pitch = 1", "both `shim`, `pitch`"),
             ("shim = 0.5", "shim = 0", "more than zero"),

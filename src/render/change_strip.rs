@@ -84,7 +84,7 @@ pub fn change_strip_picture(
 }
 
 /// A span about the middle of the tolerances that holds both scans with their U, mm.
-fn common_range_mm(plan: &Plan, scans: [&JudgedSeam; 2], measurand: Measurand) -> f64 {
+pub(super) fn common_range_mm(plan: &Plan, scans: [&JudgedSeam; 2], measurand: Measurand) -> f64 {
     let stations = || scans.into_iter().flat_map(|scan| &scan.stations);
     let limits = || stations().map(|station| station.value(measurand).tolerance);
     let low_mm = limits().map(|one| one.lower_mm()).fold(f64::INFINITY, f64::min);

@@ -21,7 +21,7 @@ mod style;
 mod tail;
 
 pub use strips::strip_settings;
-pub(super) use style::font_and_inks;
+pub(super) use style::{font_and_inks, style_sheet};
 
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 

@@ -26,9 +26,11 @@ use crate::plan::{Plan, SeamId};
 
 pub use change_verdict::{ChangeVerdict, Trend};
 pub use changes::{MeasurandChange, SeamChange, StationChange};
+pub(crate) use changes::{acting_points, datum_to_other};
 pub use mirror::{MirrorError, MirroredScan, compare_mirrored};
 pub use mirror_plane::MirrorPlane;
 pub use move_fit::Motion;
+pub(crate) use move_fit::{Mover, Row as FitRow, fit as fit_moves};
 pub use move_words::describe_move;
 pub use panel_moves::{Leftover, PanelMove};
 pub use side_words::describe_sides;

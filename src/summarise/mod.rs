@@ -30,6 +30,7 @@ pub use compare::{
     MirrorError, MirrorPlane, MirroredScan, Motion, PanelMove, SeamChange, StationChange, Trend, compare,
     compare_mirrored, describe_move, describe_sides,
 };
+pub(crate) use compare::{FitRow, Mover, acting_points, datum_to_other, fit_moves};
 pub use control_chart::{
     Capability, ChartKind, ChartLimits, ControlChart, capability, chart_individuals, chart_subgroups,
 };
@@ -44,3 +45,4 @@ pub use repeat::{QuantityStudy, RepeatError, RepeatScan, RepeatStudy, ScanLabels
 pub use scan_summary::{ScanSummary, summarise_scan};
 pub use seam_summary::{SeamSummary, summarise_seam};
 pub use taper::Taper;
+pub(crate) use taper::local_u_mm;

@@ -84,7 +84,7 @@ fn judged(start_mm: f64, length_mm: f64, slope: Slope, spec: &TaperSpec, rule: &
 }
 
 /// Standard uncertainty of what differs from station to station.
-pub(super) fn local_u_mm(estimate: &Estimate) -> f64 {
+pub(crate) fn local_u_mm(estimate: &Estimate) -> f64 {
     let variance_mm2: f64 = estimate
         .components
         .iter()

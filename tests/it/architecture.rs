@@ -18,6 +18,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     ("lineup", &["units", "geometry", "statistics", "plan", "seam", "measure"]),
     ("judge", &["units", "geometry", "statistics", "plan", "measure", "lineup"]),
     ("summarise", &["units", "frames", "geometry", "statistics", "plan", "measure", "judge"]),
+    ("advise", &["units", "frames", "geometry", "statistics", "plan", "measure", "judge", "summarise"]),
     ("trace", &["units", "frames", "geometry", "statistics", "scan", "plan"]),
     ("rehearse", &["units", "frames", "geometry", "statistics", "scan", "plan"]),
     (
@@ -34,6 +35,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
             "lineup",
             "judge",
             "summarise",
+            "advise",
             "trace",
             "rehearse",
         ],

@@ -5,6 +5,7 @@
 //! stands low and a little turned. After: the hood raised, shifted to the right and turned back; what is cut into the
 //! panels remains.
 
+use super::gannet_adjusters::gannet_adjusters;
 use super::kinds::BodyKind;
 use super::scan_body::{RehearsedBody, body};
 use super::settings::{BodySettings, PanelMove};
@@ -65,6 +66,7 @@ pub fn gannet(is_adjusted: bool) -> Result<RehearsedBody, RehearseError> {
         seam.gap.tolerance.nominal_mm = NOMINAL_GAP_MM;
         seam.taper = Some(TaperSpec { limit_mm: 0.5, length_mm: 300.0 });
     }
+    scan.plan.advice = gannet_adjusters();
     let named: Vec<_> = scan.plan.seams.iter().map(|seam| seam.id.clone()).collect();
     scan.truth.retain(|row| named.contains(&row.seam));
     Ok(scan)

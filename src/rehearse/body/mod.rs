@@ -19,6 +19,7 @@
 mod body_plan;
 mod body_truth;
 mod gannet;
+mod gannet_adjusters;
 mod kinds;
 mod panel;
 mod scan_body;

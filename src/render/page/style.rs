@@ -7,7 +7,7 @@ use crate::render::ink::{Ink, Rgb, Theme};
 use crate::render::picture::Weight;
 use crate::render::raster::font_bytes;
 
-pub(super) fn style_sheet() -> String {
+pub(in crate::render) fn style_sheet() -> String {
     format!("{}\n{}", font_and_inks(), include_str!("../page.css"))
 }
 

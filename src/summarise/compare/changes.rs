@@ -132,7 +132,7 @@ fn station_change(
 }
 
 /// The edge points for a gap, mid-gap for a flush.
-fn acting_points(seam: &Seam, reading: &JudgedReading, measurand: Measurand) -> [Point3<f64>; 2] {
+pub(crate) fn acting_points(seam: &Seam, reading: &JudgedReading, measurand: Measurand) -> [Point3<f64>; 2] {
     let frame = &reading.reading.frame;
     if measurand == Measurand::Flush {
         return [frame.origin; 2];
@@ -150,7 +150,7 @@ fn acting_points(seam: &Seam, reading: &JudgedReading, measurand: Measurand) -> 
 }
 
 /// Unit vector across the seam, from the datum panel to the other one.
-pub(super) fn datum_to_other(datum_side: Side, frame: &CurveFrame) -> nalgebra::Vector3<f64> {
+pub(crate) fn datum_to_other(datum_side: Side, frame: &CurveFrame) -> nalgebra::Vector3<f64> {
     match datum_side {
         Side::Left => frame.across(),
         Side::Right => -frame.across(),

@@ -58,7 +58,7 @@ impl Motion {
 
 /// One changed reading.
 #[derive(Debug, Clone)]
-pub(super) struct Row {
+pub(crate) struct Row {
     /// Which common error it shares (one for each seam and measurand).
     pub group: usize,
     /// Where along its seam.
@@ -85,7 +85,7 @@ impl Row {
 
 /// A panel that may move: about where, and how long the lever is that turns radians into mm.
 #[derive(Debug, Clone)]
-pub(super) struct Mover {
+pub(crate) struct Mover {
     pub panel: usize,
     pub pivot: Point3<f64>,
     pub lever_mm: f64,
@@ -108,7 +108,7 @@ impl Mover {
 
 /// How a set of movers explains the rows.
 #[derive(Debug, Clone)]
-pub(super) struct Fit {
+pub(crate) struct Fit {
     pub motions: Vec<Motion>,
     /// Robust sum of squares in units of u².
     pub cost: f64,
@@ -121,7 +121,7 @@ pub(super) struct Fit {
 }
 
 /// Fits moves of `movers` (none: only the common errors).
-pub(super) fn fit(rows: &[Row], movers: &[Mover]) -> Fit {
+pub(crate) fn fit(rows: &[Row], movers: &[Mover]) -> Fit {
     let problem = Problem::new(rows, movers);
     let mut state = problem.start();
     let largest =

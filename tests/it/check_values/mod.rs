@@ -8,5 +8,6 @@ mod curve_frames;
 mod decisions;
 mod gauge_studies;
 mod geometry_fits;
+mod minimax;
 mod nearest_neighbours;
 mod statistics;

@@ -133,8 +133,8 @@ fn help_names_every_command_and_gives_an_example() {
     assert_eq!(output.status.code(), Some(0));
     let text = String::from_utf8_lossy(&output.stdout).into_owned();
     for command in [
-        "measure", "compare", "batch", "merge", "repeat", "align", "trace", "find", "look", "rehearse",
-        "check", "schema",
+        "measure", "advise", "compare", "batch", "merge", "repeat", "align", "trace", "find", "look",
+        "rehearse", "check", "schema",
     ] {
         assert!(text.contains(command), "{command}");
         let help = run(folder.path(), &[command, "--help"]);

@@ -1,5 +1,6 @@
 //! The program as its user runs it: stdout, stderr, exit status, files.
 
+mod advise;
 mod align;
 mod batch;
 mod compare;

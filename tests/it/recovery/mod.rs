@@ -1,5 +1,7 @@
 //! Rehearsed scans with exact truth: bias, spread and coverage held to budgets.
 
+mod advise_made;
+mod advise_rehearsed;
 mod align_peers;
 mod align_readings;
 mod align_refusals;
