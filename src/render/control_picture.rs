@@ -15,7 +15,7 @@ use crate::units::LengthUnit;
 const WIDTH: f64 = 680.0;
 const LEFT: f64 = 62.0;
 const RIGHT: f64 = 74.0;
-const HEAD: f64 = 26.0;
+const HEAD: f64 = 34.0;
 const LEVEL_PLOT: f64 = 150.0;
 const SPREAD_PLOT: f64 = 84.0;
 const SPACE: f64 = 30.0;

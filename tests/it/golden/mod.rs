@@ -1,6 +1,7 @@
 //! Last accepted outputs: regression only, never truth.
 
 mod accepted;
+mod changes;
 mod finished;
 mod lineups;
 pub mod made_seams;
