@@ -377,9 +377,10 @@ fn a_local_defect_is_left_to_the_edge_and_the_least_change_cures_it() {
     let edges = advice.edges.iter().find(|edges| edges.seam.0 == "hood-fender-right").unwrap();
     assert_eq!((edges.panel.0.as_str(), edges.neighbour.0.as_str()), ("hood", "fender-right"));
     let gap_run = edges.runs.iter().find(|run| run.measurand == Measurand::Gap).unwrap();
-    // Tight by 1.4 with 0.5 allowed: about 0.9 and the uncertainty to take off; the flush 0.4 and more to lower.
+    // Tight by 2.4 with 0.5 allowed: 1.9 to take off, less the 0.5 at most that moving the hood within the others' tolerance
+    // gives, more the uncertainty of 0.1. The flush by the same reckoning from 1.9.
     assert!(
-        (0.8..1.2).contains(&gap_run.most_mm) && (gap_run.most_at_mm - 600.0).abs() <= 30.0,
+        (1.35..2.05).contains(&gap_run.most_mm) && (gap_run.most_at_mm - 600.0).abs() <= 30.0,
         "{gap_run:?}"
     );
     let flush_run = edges.runs.iter().find(|run| run.measurand == Measurand::Flush).unwrap();
