@@ -8,7 +8,7 @@
 The pairs: a made-up front end (tests/it/recovery/front_end.rs) scanned with noise, 30 % missing, 5 % strays and the hood moved
 by 3 mm, 10 degrees and 50 mm off. shutline gets the whole reference and finds the fixed panels by the plan; the peers
 get the fixed panels alone as reference, which is easier: no moved panel pulls at them but through its rim.
-Each peer runs coarse to fine with the settings that did best here of a few that were tried; reading files and preparing the
+Each peer runs coarse to fine with settings that are a first guess and could surely be improved; reading files and preparing the
 reference (normals, search tree) are not counted for anybody. Errors: largest displacement over the seams, and turn.
 """
 

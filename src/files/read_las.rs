@@ -37,6 +37,11 @@ const POINT_DATA_OFFSET_AT: u64 = 96;
 const POINT_FORMAT_AT: u64 = 104;
 /// Set in the point format of packed files.
 const PACKED_BIT: u8 = 0x80;
+const FORMAT_BITS: u8 = 0x3f;
+const RECORD_LENGTH_AT: u64 = 105;
+/// Point format, length of its record without extra bytes (LAS 1.4 R15), and its layers when packed; each extra byte adds one.
+const LAYERED_FORMATS: [(u8, u64, u64); 5] =
+    [(6, 30, 9), (7, 36, 10), (8, 38, 11), (9, 59, 10), (10, 67, 12)];
 /// A packed chunk begins with one whole point, which has at least 20 bytes (LAS 1.4 R15, point format 0).
 const LEAST_CHUNK_BYTES: u64 = 20;
 
@@ -62,6 +67,37 @@ fn check_chunk_count(source: &ByteSource) -> Result<(), ReadError> {
             source,
             format!("{chunk_count} chunks are promised, more than the file can hold"),
         ));
+    }
+    let format = byte.first().copied().unwrap_or(0) & FORMAT_BITS;
+    check_layers(source, format, data_at + 8, table_at, chunk_count)
+}
+
+/// Packed points of the formats 6 to 10 come in layers, and the decoder makes room for as many bytes as a layer's size says;
+/// so walk the chunks, one after the other, and see that their layers lie inside the file.
+fn check_layers(
+    source: &ByteSource,
+    format: u8,
+    first_chunk_at: u64,
+    table_at: u64,
+    chunk_count: u64,
+) -> Result<(), ReadError> {
+    let Some((_, least_bytes, layers)) = LAYERED_FORMATS.iter().find(|(known, _, _)| *known == format) else {
+        return Ok(());
+    };
+    let record_bytes = u64::from(number_at(source, RECORD_LENGTH_AT)? & 0xffff);
+    let end = table_at.min(source.len());
+    let layer_count = layers + record_bytes.saturating_sub(*least_bytes);
+    let mut at = first_chunk_at;
+    for _ in 0..chunk_count {
+        // One whole point, the number of points, then each layer's size.
+        let sizes_at = at.saturating_add(record_bytes + 4);
+        at = sizes_at.saturating_add(4 * layer_count);
+        for layer in 0..layer_count {
+            at = at.saturating_add(u64::from(number_at(source, sizes_at + 4 * layer)?));
+        }
+        if at > end {
+            return Err(broken(source, "a chunk of points promises more bytes than there are"));
+        }
     }
     Ok(())
 }

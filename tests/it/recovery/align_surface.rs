@@ -132,7 +132,7 @@ fn best_fit_200_trials() {
 }
 
 #[test]
-#[ignore = "200 trials, half an hour and more; not run to its end yet"]
+#[ignore = "200 trials, half an hour and more; fails: 194 of 200 in budget, wanted 196"]
 fn coarse_200_trials() {
     check(&coarse_trials(200), 0.98);
 }
