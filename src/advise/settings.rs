@@ -15,7 +15,7 @@ use crate::judge::{JudgedSeam, Measurand, Verdict};
 /// A setting this near to the end of its travel is at its limit, mm.
 const AT_LIMIT_MM: f64 = 1e-4;
 
-/// The score of seams in the order of [`Advice::seams_before`].
+/// The score of seams in the order of the seams before the move.
 pub(super) fn score(work: &Work<'_>, seams: &[JudgedSeam]) -> Score {
     let mut score = Score { worst: 0.0, worst_place: None, sum: 0.0, good: 0, undecided: 0, out: 0 };
     for judged in seams {

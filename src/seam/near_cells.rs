@@ -59,7 +59,7 @@ impl NearCells {
         &self.sieve
     }
 
-    /// The seams near a cell that [`Self::cell`] returned.
+    /// The seams near a marked cell.
     pub(super) fn candidates(&self, cell: usize) -> &[Candidate] {
         let before = self.sieve.words()[cell >> 6] & ((1_u64 << (cell & 63)) - 1);
         let rank = self.ranks[cell >> 6] as usize + before.count_ones() as usize;
