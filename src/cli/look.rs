@@ -55,6 +55,7 @@ fn as_json(seen: &ScanLook) -> String {
         "points_with_normal": seen.with_normal_count,
         "extent_mm": seen.extent_mm,
         "spacing_mm": seen.spacing_mm,
+        "spacing_range_mm": seen.spacing_range_mm,
         "noise_mm": seen.noise_mm,
         "border_fraction": seen.border_fraction,
         "unit_warning": warning,
@@ -82,7 +83,10 @@ fn as_text(seen: &ScanLook, unit: LengthUnit) -> String {
         format!("x {}, y {}, z {} mm", side(0), side(1), side(2))
     });
     line("extent", extent.unwrap_or_else(unknown));
-    line("spacing", seen.spacing_mm.map_or_else(unknown, |spacing| format!("{spacing:.3} mm")));
+    let spacing = seen.spacing_mm.zip(seen.spacing_range_mm).map(|(middle, [finest, coarsest])| {
+        format!("{middle:.3} mm; {finest:.3} mm on the finest tenth of the surface, {coarsest:.3} mm on the coarsest")
+    });
+    line("spacing", spacing.unwrap_or_else(unknown));
     line(
         "noise",
         seen.noise_mm.map_or_else(unknown, |noise| {

@@ -3,8 +3,10 @@
 //! In: a [`ScanSource`], mm. Out: a [`ScanLook`]. Units: mm.
 //! Method: one streaming pass. Extent and counts come from every point; spacing, noise and borders from cubes of space that a
 //! hash picks, with all of their points, so that the sample is as dense as the scan and does not depend on the points' order.
-//! Memory: at most [`MOST_SAMPLED`] points. Spacing is the median distance to the nearest other point; noise the median over
-//! the sample of the spread about a local plane; a point is on a border where its neighbours leave a third of the turn free.
+//! Memory: at most [`MOST_SAMPLED`] points. Spacing is the median distance to the nearest other point, the same share of each
+//! cube asked, so that it speaks of surface and not of points; scans are often denser along seams, so its finest and coarsest
+//! tenths are given too. Noise is the median over the sample of the spread about a local plane, with a reach that follows each
+//! cube's own spacing; a point is on a border where its neighbours leave a third of the turn free.
 //! Does not see noise that is alike over more than some spacings: the true noise can be several times larger.
 
 use std::collections::HashMap;
@@ -16,7 +18,7 @@ use super::{PointBlock, PointSink, ScanFailure, ScanSource};
 use crate::units::LengthUnit;
 
 /// Side of a cube of the sample, mm: some tens of spacings of any scanner for car bodies.
-const CUBE_MM: f64 = 16.0;
+const CUBE_MM: f64 = 24.0;
 /// Most points that are kept.
 const MOST_SAMPLED: usize = 200_000;
 /// Points looked at in each cube.
@@ -47,6 +49,8 @@ pub struct ScanLook {
     /// Least and greatest corner, mm.
     pub extent_mm: Option<[[f64; 3]; 2]>,
     pub spacing_mm: Option<f64>,
+    /// The spacing that a tenth of the surface goes below, and the one that a tenth exceeds.
+    pub spacing_range_mm: Option<[f64; 2]>,
     pub noise_mm: Option<f64>,
     /// Share of points on a border of the scan or of a hole in it.
     pub border_fraction: Option<f64>,
@@ -82,6 +86,7 @@ pub fn look(scan: &dyn ScanSource, unit: LengthUnit) -> Result<ScanLook, ScanFai
         with_normal_count: gathered.with_normal_count,
         extent_mm,
         spacing_mm: local.spacing_mm,
+        spacing_range_mm: local.spacing_range_mm,
         noise_mm: local.noise_mm,
         border_fraction: local.border_fraction,
         unit_warning: extent_mm.and_then(|extent_mm| unit_warning(&extent_mm, unit)),
@@ -154,6 +159,7 @@ struct Sample {
 #[derive(Default)]
 struct LocalFigures {
     spacing_mm: Option<f64>,
+    spacing_range_mm: Option<[f64; 2]>,
     noise_mm: Option<f64>,
     border_fraction: Option<f64>,
 }
@@ -188,41 +194,71 @@ impl Sample {
         }
     }
 
-    /// The sample's points to ask about, each with all points of its cube, in an order that does not depend on the file's.
-    fn asked(&self) -> Vec<(Point3<f64>, &[Point3<f64>])> {
+    /// The cubes to ask about, in an order that does not depend on the file's; together some [`MOST_ASKED`] points.
+    fn asked(&self) -> Vec<Cube<'_>> {
         let mut cubes: Vec<_> = self.cubes.iter().collect();
         cubes.sort_by_key(|(cube, _)| (hash(cube), **cube));
-        let per_cube = |points: &[Point3<f64>]| points.len().div_ceil(ASKED_PER_CUBE).max(1);
-        let all = cubes.into_iter().flat_map(|(_, points)| {
-            points.iter().step_by(per_cube(points)).map(|point| (*point, points.as_slice()))
-        });
-        all.take(MOST_ASKED).collect()
+        cubes.truncate(MOST_ASKED.div_ceil(ASKED_PER_CUBE));
+        cubes.into_iter().filter_map(|(_, points)| Cube::of(points)).collect()
     }
 
     fn local_figures(&self) -> LocalFigures {
-        let asked = self.asked();
-        let nearest = asked.iter().filter_map(|(point, others)| nearest_mm(point, others)).collect();
-        let Some(spacing_mm) = median(nearest) else { return LocalFigures::default() };
-        let reach_mm = REACH_IN_SPACINGS * spacing_mm;
-        let inside = |point: &Point3<f64>| {
-            // A neighbourhood that leaves its cube would be seen in part only.
-            point.iter().all(|value| {
-                let within = value - (value / CUBE_MM).floor() * CUBE_MM;
-                reach_mm <= within && within <= CUBE_MM - reach_mm
-            })
-        };
-        let shapes: Vec<(f64, bool)> = asked
-            .iter()
-            .filter(|(point, _)| inside(point))
-            .filter_map(|(point, others)| local_shape(point, others, reach_mm))
-            .collect();
+        let cubes = self.asked();
+        let mut spacings: Vec<f64> = cubes.iter().flat_map(|cube| cube.nearest_mm.iter().copied()).collect();
+        spacings.sort_by(f64::total_cmp);
+        let shapes: Vec<(f64, bool)> = cubes.iter().flat_map(Cube::shapes).collect();
         let border_count = shapes.iter().filter(|(_, is_border)| *is_border).count();
+        let at = |share: f64| spacings.get((share * spacings.len() as f64) as usize).copied();
         LocalFigures {
-            spacing_mm: Some(spacing_mm),
+            spacing_mm: at(0.5),
+            spacing_range_mm: at(0.1).zip(at(0.9)).map(|(finest, coarsest)| [finest, coarsest]),
             noise_mm: median(shapes.iter().map(|(spread_mm, _)| *spread_mm).collect()),
             border_fraction: (!shapes.is_empty()).then(|| border_count as f64 / shapes.len() as f64),
         }
     }
+}
+
+/// One cube's points, some of them asked for their neighbours.
+struct Cube<'a> {
+    points: &'a [Point3<f64>],
+    asked: Vec<Point3<f64>>,
+    /// Of the asked points that have another point in the cube.
+    nearest_mm: Vec<f64>,
+    reach_mm: f64,
+}
+
+impl<'a> Cube<'a> {
+    /// `None` where no point has another beside it.
+    fn of(points: &'a [Point3<f64>]) -> Option<Self> {
+        let count = points.len().min(ASKED_PER_CUBE);
+        let mut asked: Vec<_> = (0..count).map(|number| points[spread_index(number, points.len())]).collect();
+        let mut nearest_mm: Vec<f64> = asked.iter().filter_map(|point| nearest_mm(point, points)).collect();
+        let spacing_mm = median(nearest_mm.clone())?;
+        // A cube with little surface in it, such as a corner of the scan, counts for as little.
+        let filled = (points.len() as f64 * (spacing_mm / CUBE_MM).powi(2)).min(1.0);
+        let heard = ((filled * ASKED_PER_CUBE as f64).ceil() as usize).max(1);
+        asked.truncate(heard);
+        nearest_mm.truncate(heard);
+        Some(Self { points, asked, nearest_mm, reach_mm: REACH_IN_SPACINGS * spacing_mm })
+    }
+
+    /// Spread and border of the asked points whose neighbourhood lies in the cube as a whole.
+    fn shapes(&self) -> impl Iterator<Item = (f64, bool)> + '_ {
+        let inside = |point: &&Point3<f64>| {
+            point.iter().all(|value| {
+                let within = value - (value / CUBE_MM).floor() * CUBE_MM;
+                self.reach_mm <= within && within <= CUBE_MM - self.reach_mm
+            })
+        };
+        self.asked.iter().filter(inside).filter_map(|point| local_shape(point, self.points, self.reach_mm))
+    }
+}
+
+/// Indices below `len` of which every first few are spread over all of it; equal steps would follow the rows of an even scan
+/// (additive recurrence of the golden ratio).
+fn spread_index(number: usize, len: usize) -> usize {
+    let share = (number as f64 * 0.618_033_988_75 + 0.5).fract();
+    ((share * len as f64) as usize).min(len - 1)
 }
 
 /// Distance to the nearest other point at another place, mm.
@@ -296,6 +332,19 @@ mod tests {
         assert!((seen.noise_mm.unwrap() - 0.02).abs() < 0.003, "{:?}", seen.noise_mm);
         assert_eq!(seen.extent_mm, Some([[0.0, 0.0, 7.98], [99.5, 99.5, 8.02]]));
         assert!(seen.border_fraction.unwrap() < 0.05, "{:?}", seen.border_fraction);
+    }
+
+    #[test]
+    fn a_scan_that_is_finer_along_a_seam_shows_both_spacings_and_its_noise() {
+        let fine = square(200, 0.02);
+        let coarse = square(60, 0.02);
+        // Five times coarser, beside the fine part: two thirds of the surface.
+        let beside = coarse.iter().map(|point| Point3::new(200.0 + 5.0 * point.x, 5.0 * point.y, point.z));
+        let seen = look_at(&fine.iter().copied().chain(beside).collect::<Vec<_>>());
+        let [finest, coarsest] = seen.spacing_range_mm.unwrap();
+        assert!((finest - 0.5016).abs() < 1e-3, "{finest}");
+        assert!((coarsest - 2.5).abs() < 1e-2, "{coarsest}");
+        assert!((seen.noise_mm.unwrap() - 0.02).abs() < 0.003, "{:?}", seen.noise_mm);
     }
 
     #[test]
