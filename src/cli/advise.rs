@@ -17,6 +17,7 @@ use super::align::open_reference;
 use super::exit_code::Outcome;
 use super::messages::{Failure, Talk, print_data};
 use super::progress::Progress;
+use super::results::LanguageChoice;
 
 /// Pixels for each 1/96 inch: 288 a printed inch.
 const PIXELS_PER_UNIT: f64 = 3.0;
@@ -47,7 +48,7 @@ pub struct Advise {
     aim: AimWord,
     /// Language of page, strips and printed text
     #[arg(long, value_enum, default_value = "en")]
-    language: LanguageWord,
+    language: LanguageChoice,
     /// Print the advice as JSON instead of text
     #[arg(long)]
     json: bool,
@@ -57,12 +58,6 @@ pub struct Advise {
 enum AimWord {
     Worst,
     Most,
-}
-
-#[derive(Debug, Clone, Copy, ValueEnum)]
-enum LanguageWord {
-    En,
-    De,
 }
 
 impl Advise {
@@ -78,10 +73,7 @@ impl Advise {
             },
         };
         let advice = advise(&plan, &seams, &settings)?;
-        let language = match self.language {
-            LanguageWord::En => Language::English,
-            LanguageWord::De => Language::German,
-        };
+        let language = self.language.language();
         let json = self.write(&output, &plan, &advice, language)?;
         output.finish()?;
         print_data(&if self.json { json } else { advice_text(&plan, &advice, language) })?;

@@ -7,17 +7,21 @@ use shutline::files::{OutputFolder, open_scan, read_plan};
 use shutline::judge::{JudgedSeam, Measurand, expanded_u_mm};
 use shutline::pipeline::{MeasuredScan, measure_scan};
 use shutline::plan::Plan;
-use shutline::render::{Language, change_strip_picture, changes_csv, comparison_json, comparison_page, png};
+use shutline::render::{
+    Language, change_strip_picture, changes_csv, comparison_json, comparison_page, describe_move,
+    describe_sides, png,
+};
 use shutline::scan::ScanSource;
 use shutline::summarise::{
-    CompareSettings, Comparison, ComparisonKind, MirrorPlane, compare, compare_mirrored, describe_move,
-    describe_sides,
+    CompareSettings, Comparison, ComparisonKind, LineupChange, MirrorPlane, compare, compare_mirrored,
+    lineup_changes,
 };
 
 use super::align::open_reference;
 use super::exit_code::Outcome;
 use super::messages::{Failure, Talk, print_data};
 use super::progress::Progress;
+use super::results::LanguageChoice;
 
 /// Pixels for each 1/96 inch: 288 a printed inch.
 const PIXELS_PER_UNIT: f64 = 3.0;
@@ -46,6 +50,9 @@ pub struct Compare {
     /// The folder for the results
     #[arg(long, short)]
     out: PathBuf,
+    /// Language of page and strips
+    #[arg(long, value_enum, default_value = "en")]
+    language: LanguageChoice,
     /// Print the comparison as JSON instead of a table
     #[arg(long)]
     json: bool,
@@ -59,6 +66,7 @@ struct Compared {
     /// File names, without the folders of this machine.
     names: [String; 2],
     comparison: Comparison,
+    lineups: Vec<LineupChange>,
 }
 
 impl Compare {
@@ -69,7 +77,7 @@ impl Compare {
             Some(after) => self.two_scans(plan, after, talk)?,
             None => self.two_sides(plan, talk)?,
         };
-        let json = compared.write(&output)?;
+        let json = compared.write(&output, self.language.language())?;
         output.finish()?;
         print_data(&if self.json { json } else { table(&compared.plan, &compared.comparison) })?;
         talk.line(format!("results in {}", self.out.display()));
@@ -82,7 +90,8 @@ impl Compare {
         let second = measure(after, &plan, reference.as_deref(), talk)?;
         let comparison = compare(&plan, &first.seams, &second.seams, &CompareSettings::default())?;
         let names = [file_name(&self.before), file_name(after)];
-        Ok(Compared { plan, sides: [first.seams, second.seams], names, comparison })
+        let lineups = lineup_changes(&first.lineups, &second.lineups);
+        Ok(Compared { plan, sides: [first.seams, second.seams], names, comparison, lineups })
     }
 
     fn two_sides(&self, plan: Plan, talk: Talk) -> Result<Compared, Failure> {
@@ -99,6 +108,7 @@ impl Compare {
             sides: mirrored.sides,
             names: [name.clone(), name],
             comparison: mirrored.comparison,
+            lineups: Vec::new(),
         })
     }
 }
@@ -132,19 +142,19 @@ fn plane_words(plane: &MirrorPlane) -> String {
 
 impl Compared {
     /// Writes everything; gives the JSON back.
-    fn write(&self, output: &OutputFolder) -> Result<String, Failure> {
-        let Self { plan, sides, names, comparison } = self;
+    fn write(&self, output: &OutputFolder, language: Language) -> Result<String, Failure> {
+        let Self { plan, sides, names, comparison, lineups } = self;
         let json = comparison_json(plan, comparison, [&names[0], &names[1]])?;
         output.write("changes.csv", changes_csv(plan, comparison)?.as_bytes())?;
         output.write("comparison.json", json.as_bytes())?;
         let scans = [(names[0].as_str(), sides[0].as_slice()), (names[1].as_str(), sides[1].as_slice())];
-        let page = comparison_page(plan, scans, comparison, Language::English)?;
+        let page = comparison_page(plan, scans, comparison, lineups, language)?;
         output.write("comparison.html", page.as_bytes())?;
         for change in &comparison.seams {
             let find = |side: &'_ [JudgedSeam]| side.iter().position(|seam| seam.seam == change.seam);
             if let (Some(first), Some(second)) = (find(&sides[0]), find(&sides[1])) {
                 let scans = [&sides[0][first], &sides[1][second]];
-                let picture = change_strip_picture(plan, scans, change, comparison.kind, Language::English)?;
+                let picture = change_strip_picture(plan, scans, change, comparison.kind, language)?;
                 output.write(&format!("strips/{}.png", change.seam), &png(&picture, PIXELS_PER_UNIT)?)?;
             }
         }
@@ -185,7 +195,7 @@ fn table(plan: &Plan, comparison: &Comparison) -> String {
         }
     }
     if comparison.kind == ComparisonKind::LeftRight {
-        for sentence in describe_sides(plan, comparison) {
+        for sentence in describe_sides(plan, comparison, Language::English) {
             text.push_str(&format!("{sentence}\n"));
         }
         return text;
@@ -195,7 +205,7 @@ fn table(plan: &Plan, comparison: &Comparison) -> String {
     }
     for one in &comparison.moves {
         let title = plan.panel(&one.panel).map_or(one.panel.0.as_str(), |panel| panel.title.as_str());
-        text.push_str(&format!("{}\n", describe_move(one, title, plan.axes(), unit)));
+        text.push_str(&format!("{}\n", describe_move(one, title, plan.axes(), unit, Language::English)));
     }
     text
 }

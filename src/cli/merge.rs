@@ -8,6 +8,7 @@ use shutline::files::{BatchEntry, read_entries};
 use super::batch::write_overview;
 use super::exit_code::Outcome;
 use super::messages::{Failure, Talk};
+use super::results::Presentation;
 
 /// Join the results of sharded batches; the same as one batch over all scans
 #[derive(Debug, Args)]
@@ -19,6 +20,8 @@ pub struct Merge {
     /// Folder for the joined results; made if missing
     #[arg(long)]
     out: PathBuf,
+    #[command(flatten)]
+    presentation: Presentation,
 }
 
 impl Merge {
@@ -42,7 +45,7 @@ impl Merge {
             entry.copy(part, &self.out)?;
         }
         let entries: Vec<BatchEntry> = joined.into_iter().map(|(_, entry)| entry).collect();
-        let overview = write_overview(&entries, &self.out)?;
+        let overview = write_overview(&entries, &self.out, self.presentation.language())?;
         talk.line(format!("{} scans joined in {}", entries.len(), self.out.display()));
         Ok(Outcome::of(overview.is_all_good()))
     }

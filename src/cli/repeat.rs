@@ -2,10 +2,10 @@
 
 use std::collections::BTreeMap;
 use std::fmt::Write;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use clap::Args;
-use shutline::files::{FoundScan, read_plan, write_file};
+use shutline::files::{FoundScan, read_labels, read_plan, write_file};
 use shutline::render::{repeat_csv, repeat_json, repeat_page};
 use shutline::summarise::{
     GaugeStudy, QuantityStudy, RepeatScan, RepeatStudy, ScanLabels, parse_reading_rows, study_repeats,
@@ -42,7 +42,7 @@ impl Repeat {
         let scans = scans_of(&self.folder, &self.terms)?;
         let labels = self.labels_of(&scans)?;
         let entries = run_batch(&scans, &self.terms, talk)?;
-        write_overview(&entries, &self.terms.out)?;
+        write_overview(&entries, &self.terms.out, self.terms.presentation.language())?;
         let mut made = Vec::new();
         for entry in &entries {
             if let Some(reason) = &entry.failure {
@@ -62,7 +62,7 @@ impl Repeat {
             ("repeat.txt", text.as_str()),
             ("repeat.csv", &repeat_csv(&study, plan.units)?),
             ("repeat.json", &json),
-            ("repeat.html", &repeat_page(&plan, &study)),
+            ("repeat.html", &repeat_page(&plan, &study, self.terms.presentation.language())),
         ] {
             write_file(&self.terms.out.join(name), bytes.as_bytes())?;
         }
@@ -72,7 +72,14 @@ impl Repeat {
 
     fn labels_of(&self, scans: &[FoundScan]) -> Result<BTreeMap<String, ScanLabels>, Failure> {
         match &self.labels {
-            Some(path) => read_labels(path),
+            Some(path) => {
+                let known = read_labels(path)?.into_iter();
+                Ok(known
+                    .map(|(scan, [car, operator, repetition])| {
+                        (scan, ScanLabels { car, operator, repetition })
+                    })
+                    .collect())
+            }
             None => scans
                 .iter()
                 .map(|scan| {
@@ -100,30 +107,6 @@ fn labels_in_name(scan: &str) -> Option<ScanLabels> {
         _ => return None,
     };
     Some(ScanLabels { car: car.to_owned(), operator: operator.to_owned(), repetition: repetition.to_owned() })
-}
-
-fn read_labels(path: &Path) -> Result<BTreeMap<String, ScanLabels>, Failure> {
-    let text = std::fs::read_to_string(path)
-        .map_err(|error| Failure::new(format!("could not read {}: {error}", path.display())))?;
-    let mut reader = csv::ReaderBuilder::new().trim(csv::Trim::All).from_reader(text.as_bytes());
-    let heading = reader.headers()?.clone();
-    let place = |name: &str| {
-        heading.iter().position(|column| column == name).ok_or_else(|| {
-            Failure::new(format!(
-                "{} has no column '{name}'; it needs scan,car,operator,repetition",
-                path.display()
-            ))
-        })
-    };
-    let places = [place("scan")?, place("car")?, place("operator")?, place("repetition")?];
-    let mut labels = BTreeMap::new();
-    for record in reader.records() {
-        let record = record?;
-        let [scan, car, operator, repetition] =
-            places.map(|at| record.get(at).unwrap_or_default().to_owned());
-        labels.insert(scan, ScanLabels { car, operator, repetition });
-    }
-    Ok(labels)
 }
 
 fn study_table(study: &RepeatStudy) -> String {

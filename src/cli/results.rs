@@ -2,6 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
+use clap::ValueEnum;
 use rayon::prelude::*;
 use shutline::files::{FileFacts, OutputFolder, PlanFile};
 use shutline::judge::JudgedSeam;
@@ -12,6 +13,8 @@ use shutline::render::{
     finished_csv, lineup_png, lineups_csv, readings_csv, record_json, report_html, report_pdf, results_qif,
     section_png, strip_png, strip_settings,
 };
+#[cfg(feature = "parquet")]
+use shutline::render::{ScanReadings, readings_parquet};
 use shutline::units::LengthUnit;
 
 use super::align::residual_png;
@@ -28,24 +31,42 @@ pub struct Presentation {
     paper: Option<PaperChoice>,
 }
 
-#[derive(Debug, Clone, Copy, clap::ValueEnum)]
-enum LanguageChoice {
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+pub enum LanguageChoice {
     En,
     De,
 }
 
-#[derive(Debug, Clone, Copy, clap::ValueEnum)]
+impl LanguageChoice {
+    pub const fn language(self) -> Language {
+        match self {
+            Self::En => Language::English,
+            Self::De => Language::German,
+        }
+    }
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
 enum PaperChoice {
     A4,
     Letter,
 }
 
 impl Presentation {
-    fn language(self) -> Language {
-        match self.language {
-            LanguageChoice::En => Language::English,
-            LanguageChoice::De => Language::German,
+    /// The same as arguments of `measure`.
+    pub fn arguments(self) -> Vec<String> {
+        let word = |value: Option<clap::builder::PossibleValue>| {
+            value.map_or_else(String::new, |value| value.get_name().to_owned())
+        };
+        let mut arguments = vec!["--language".to_owned(), word(self.language.to_possible_value())];
+        if let Some(paper) = self.paper {
+            arguments.extend(["--paper".to_owned(), word(paper.to_possible_value())]);
         }
+        arguments
+    }
+
+    pub const fn language(self) -> Language {
+        self.language.language()
     }
 
     fn paper(self, unit: LengthUnit) -> Paper {
@@ -65,7 +86,10 @@ pub fn write_results(
     sections: usize,
     presentation: Presentation,
 ) -> Result<String, Failure> {
-    folder.write("readings.csv", readings_csv(plan, &measured.seams)?.as_bytes())?;
+    let readings = readings_csv(plan, &measured.seams)?;
+    folder.write("readings.csv", readings.as_bytes())?;
+    #[cfg(feature = "parquet")]
+    folder.write("readings.parquet", &scan_parquet(run, &readings)?)?;
     if let Some(finished) = finished_csv(plan, &measured.seams)? {
         folder.write("finished.csv", finished.as_bytes())?;
     }
@@ -98,6 +122,13 @@ pub fn write_results(
     let record = record_json(&results)?;
     folder.write("record.json", record.as_bytes())?;
     Ok(record)
+}
+
+/// The readings of this scan alone, named by its file.
+#[cfg(feature = "parquet")]
+fn scan_parquet(run: &RunFacts, readings: &str) -> Result<Vec<u8>, Failure> {
+    let name = run.inputs.iter().find(|input| input.role == "scan").map_or("-", |input| &input.name);
+    Ok(readings_parquet(&[ScanReadings { name, taken_s: None, csv: readings }])?)
 }
 
 /// Draws strips and worst sections, each picture on its own thread.

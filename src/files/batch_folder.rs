@@ -18,7 +18,7 @@ use super::scan_folder::FoundScan;
 use crate::plan::Plan;
 
 /// Layout of the entry files; another number is measured afresh.
-const ENTRY_VERSION: u32 = 1;
+const ENTRY_VERSION: u32 = 2;
 
 /// Why a batch's folder cannot be used.
 #[derive(Debug, Error)]
@@ -50,6 +50,8 @@ pub struct BatchEntry {
     pub scan_sha256: String,
     pub plan_sha256: String,
     pub program: String,
+    /// Language and paper of its report, as they were asked for.
+    pub presentation: String,
     /// Why it could not be measured.
     pub failure: Option<String>,
 }
@@ -72,7 +74,7 @@ impl BatchEntry {
     ///
     /// # Errors
     /// The scan cannot be read.
-    pub fn of(scan: &FoundScan, plan_sha256: &str) -> Result<Self, BatchFolderError> {
+    pub fn of(scan: &FoundScan, plan_sha256: &str, presentation: &str) -> Result<Self, BatchFolderError> {
         Ok(Self {
             version: ENTRY_VERSION,
             scan: scan.name.clone(),
@@ -81,11 +83,12 @@ impl BatchEntry {
             scan_sha256: content_hash(&scan.path)?,
             plan_sha256: plan_sha256.to_owned(),
             program: env!("CARGO_PKG_VERSION").to_owned(),
+            presentation: presentation.to_owned(),
             failure: None,
         })
     }
 
-    /// True where the results on disk were made from the same scan, plan and program.
+    /// True where the results on disk were made from the same scan, plan and program, for the same reader.
     ///
     /// A scan that failed is tried again: the cause may have lain outside the file.
     #[must_use]
@@ -115,6 +118,19 @@ impl BatchEntry {
     pub fn readings_text(&self, out: &Path) -> Result<String, BatchFolderError> {
         let path = self.readings_path(out);
         fs::read_to_string(&path).map_err(|source| BatchFolderError::Unreadable { path, source })
+    }
+
+    /// The scan's `lineups.csv` as text; `None` where its plan has no lineups.
+    ///
+    /// # Errors
+    /// It cannot be read.
+    pub fn lineups_text(&self, out: &Path) -> Result<Option<String>, BatchFolderError> {
+        let path = results_folder(out, &self.folder).join("lineups.csv");
+        match fs::read_to_string(&path) {
+            Ok(text) => Ok(Some(text)),
+            Err(error) if error.kind() == std::io::ErrorKind::NotFound => Ok(None),
+            Err(source) => Err(BatchFolderError::Unreadable { path, source }),
+        }
     }
 
     /// Copies everything that is known of this scan from one batch's folder to another's; a scan that failed has no

@@ -48,16 +48,21 @@ pub fn change_strip_picture(
     let seam = plan.seam(&change.seam).ok_or_else(unknown)?;
     let lane_height = TAG + LANE_HEAD + LANE_PLOT + RIBBON + SPACE;
     let block_height = 2.0 * lane_height + TAG + CHANGE_PLOT + FOOT;
-    let [gap, flush] = Measurand::BOTH.map(|measurand| change.measurand(measurand).verdict.word());
-    let word = kind.change();
-    let sentence = format!("{}: {word} of gap {gap}, {word} of flush {flush}", seam.title);
+    let words = language.comparison_texts();
+    let [gap, flush] = Measurand::BOTH.map(|measurand| words.verdict(change.measurand(measurand).verdict));
+    let sentence = words
+        .strip_label
+        .replace("{seam}", &seam.title)
+        .replace("{change}", words.change_of(kind))
+        .replace("{gap}", gap)
+        .replace("{flush}", flush);
     let mut picture = Picture::new(WIDTH, HEAD + 2.0 * block_height, sentence);
     picture.bold([MARGIN_LEFT, 18.0], 16.0, Anchor::Start, Ink::Text, seam.title.clone());
     let x = Scale::new([0.0, seam.curve.length_mm()], [MARGIN_LEFT + 6.0, WIDTH - MARGIN_RIGHT]);
     for (index, measurand) in Measurand::BOTH.into_iter().enumerate() {
         let top = HEAD + index as f64 * block_height;
         let range_mm = common_range_mm(plan, scans, measurand);
-        for (place, tag) in kind.sides().into_iter().enumerate() {
+        for (place, tag) in words.sides_of(kind).into_iter().enumerate() {
             let lane_top = top + place as f64 * lane_height;
             picture.bold([MARGIN_LEFT, lane_top + 11.0], 11.0, Anchor::Start, Ink::Muted, tag);
             let top = lane_top + TAG;
@@ -78,7 +83,9 @@ pub fn change_strip_picture(
         let area =
             Area::new(MARGIN_LEFT, top + 2.0 * lane_height + TAG, x.last_place - MARGIN_LEFT, CHANGE_PLOT);
         let ends = seam_ends(&seam.curve, plan.axes(), language.texts());
-        ChangeLane { plan, area, x, change: change.measurand(measurand), word, ends }.draw(&mut picture);
+        let head = lane_head(change.measurand(measurand), kind, plan, language);
+        ChangeLane { plan, area, x, change: change.measurand(measurand), head, ends, letters: words.letters }
+            .draw(&mut picture);
     }
     Ok(picture)
 }
@@ -100,13 +107,34 @@ pub(super) fn common_range_mm(plan: &Plan, scans: [&JudgedSeam; 2], measurand: M
     2.0 * furthest_mm
 }
 
+/// "change of gap · real · mean +0.40 ±0.05 mm · 3 better, 40 worse".
+fn lane_head(change: &MeasurandChange, kind: ComparisonKind, plan: &Plan, language: Language) -> String {
+    let (words, unit) = (language.comparison_texts(), plan.units);
+    let mean = change.mean.as_ref().map_or_else(String::new, |mean| {
+        let expanded = signed(expanded_u_mm(mean, &plan.decision), unit).replace('+', "±");
+        format!(" · {} {} {expanded} {}", words.mean, signed(mean.value_mm, unit), unit_name(unit))
+    });
+    let head = words
+        .lane_head
+        .replace("{change}", words.change_of(kind))
+        .replace("{quantity}", language.texts().measurand(change.measurand))
+        .replace("{verdict}", words.verdict(change.verdict));
+    let counts = words
+        .counts
+        .replace("{better}", &change.better_count.to_string())
+        .replace("{worse}", &change.worse_count.to_string());
+    format!("{head}{mean} · {counts}")
+}
+
 struct ChangeLane<'a> {
     plan: &'a Plan,
     area: Area,
     x: Scale,
     change: &'a MeasurandChange,
-    /// "change" or "difference".
-    word: &'static str,
+    /// What the lane shows, in words.
+    head: String,
+    /// Of what is better, and of what is worse.
+    letters: [&'static str; 2],
     /// What lies at the first and the last point; empty where nobody knows.
     ends: [String; 2],
 }
@@ -134,19 +162,8 @@ impl ChangeLane<'_> {
 
     fn draw_frame(&self, picture: &mut Picture, y: &Scale) {
         let unit = self.plan.units;
-        let mean = self.change.mean.as_ref().map_or_else(String::new, |mean| {
-            let expanded = signed(expanded_u_mm(mean, &self.plan.decision), unit).replace('+', "±");
-            format!(" · mean {} {expanded} {}", signed(mean.value_mm, unit), unit_name(unit))
-        });
-        let head = format!(
-            "{} of {} · {}{mean} · {} better, {} worse",
-            self.word,
-            self.change.measurand.word(),
-            self.change.verdict.word(),
-            self.change.better_count,
-            self.change.worse_count
-        );
-        picture.bold([self.area.x, self.area.y - 4.0], 11.0, Anchor::Start, Ink::Muted, head);
+        let at = [self.area.x, self.area.y - 4.0];
+        picture.bold(at, 11.0, Anchor::Start, Ink::Muted, self.head.clone());
         for tick_mm in y.ticks(22.0).into_iter().filter(|tick| tick.abs() > 1e-9) {
             let place = y.place(tick_mm);
             picture.line([self.area.x, place], [self.area.right(), place], Stroke::new(Ink::Hair, 0.4));
@@ -218,7 +235,7 @@ impl ChangeLane<'_> {
                 continue;
             }
             taken.push(area);
-            let letter = if station.trend == Trend::Better { "B" } else { "W" };
+            let letter = self.letters[usize::from(station.trend != Trend::Better)];
             let (step, anchor) = if is_near_end { (-10.0, Anchor::End) } else { (10.0, Anchor::Start) };
             let text_left = if is_near_end { left } else { centre[0] + 9.0 };
             picture.rect(Area::new(text_left, centre[1] - 6.5, width + 2.0, 13.0), Ink::Paper);

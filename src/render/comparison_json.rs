@@ -9,10 +9,12 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::error::RenderError;
+use super::move_words::describe_move;
+use super::texts::Language;
 use crate::judge::Measurand;
 use crate::measure::Estimate;
 use crate::plan::Plan;
-use crate::summarise::{Comparison, MeasurandChange, PanelMove, SeamChange, describe_move};
+use crate::summarise::{Comparison, MeasurandChange, PanelMove, SeamChange};
 
 /// Rises when a field changes its meaning or goes away; new fields do not raise it.
 pub const COMPARISON_VERSION: u32 = 1;
@@ -208,7 +210,7 @@ fn move_record(plan: &Plan, one: &PanelMove) -> MoveRecord {
     let title = plan.panel(&one.panel).map_or(one.panel.0.as_str(), |panel| panel.title.as_str());
     MoveRecord {
         panel: one.panel.0.clone(),
-        in_words: describe_move(one, title, plan.axes(), plan.units),
+        in_words: describe_move(one, title, plan.axes(), plan.units, Language::English),
         pivot_mm: one.motion.pivot.coords.into(),
         shift_mm: one.motion.shift_mm.into(),
         rotation_rad: one.motion.rotation_rad.into(),

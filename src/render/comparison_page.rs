@@ -1,6 +1,6 @@
 //! `comparison.html`: what changed between two scans, or differs between two sides, on one self-contained page.
 //!
-//! In: the plan, both scans' judged seams, a [`Comparison`]. Out: HTML without anything from outside the file.
+//! In: the plan, both scans' judged seams, a [`Comparison`], the changes of lineups. Out: HTML without anything from outside the file.
 //! Units: the plan's. Moves first, in words; then a table of seams; then the strips.
 //! Does not decide anything.
 
@@ -9,19 +9,21 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 use super::change_strip::change_strip_picture;
 use super::error::RenderError;
 use super::format::{length, signed, unit_name};
+use super::move_words::describe_move;
 use super::page::font_and_inks;
+use super::side_words::describe_sides;
 use super::svg::svg;
 use super::texts::Language;
 use crate::judge::{JudgedSeam, Measurand, expanded_u_mm};
 use crate::plan::Plan;
-use crate::summarise::{Comparison, ComparisonKind, MeasurandChange, describe_move, describe_sides};
+use crate::summarise::{Comparison, ComparisonKind, LineupChange, MeasurandChange};
 
 const STYLE: &str = "body{font:16px/1.45 \"Barlow Semi Condensed\",system-ui,sans-serif;margin:0 auto;max-width:62rem;padding:1rem;\
 background:var(--paper);color:var(--text)}h1{font-size:1.4rem}h2{font-size:1.1rem;margin-top:2rem}\
 table{border-collapse:collapse;width:100%}th,td{padding:.3rem .5rem;border-bottom:1px solid var(--hair);\
 text-align:left;font-variant-numeric:tabular-nums}svg{width:100%;height:auto;font-family:\"Barlow Semi Condensed\",system-ui,sans-serif}.note{color:var(--muted)}\
 .care{border-left:.3rem solid var(--text);padding-left:.7rem}\
-@media print{section{break-inside:avoid}}";
+.scroll{overflow-x:auto}@media print{section{break-inside:avoid}}";
 
 /// The page.
 ///
@@ -31,6 +33,7 @@ pub fn comparison_page(
     plan: &Plan,
     [before, after]: [(&str, &[JudgedSeam]); 2],
     comparison: &Comparison,
+    lineups: &[LineupChange],
     language: Language,
 ) -> Result<String, RenderError> {
     let mut strips = Vec::new();
@@ -41,73 +44,75 @@ pub fn comparison_page(
             strips.push(svg(&change_strip_picture(plan, scans, change, comparison.kind, language)?));
         }
     }
-    let [first, second] = comparison.kind.sides();
+    let words = language.comparison_texts();
+    let [first, second] = words.sides_of(comparison.kind);
+    let title = words.title.replace("{first}", first).replace("{second}", second);
     let page = html! {
         (DOCTYPE)
-        html lang="en" {
+        html lang=(language.code()) {
             head {
                 meta charset="utf-8";
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 meta name="color-scheme" content="light dark";
-                title { (plan.title) " – " (first) " and " (second) }
+                title { (plan.title) " – " (title) }
                 style { (PreEscaped(font_and_inks())) (PreEscaped(STYLE)) }
             }
             body {
-                h1 { (plan.title) ": " (first) " and " (second) }
+                h1 { (plan.title) ": " (title) }
                 @match comparison.kind {
                     ComparisonKind::BeforeAfter => {
-                        p.note { "Before: " (before.0) " · after: " (after.0) }
-                        (moves_part(plan, comparison))
+                        p.note { (words.scans.replace("{first}", before.0).replace("{second}", after.0)) }
+                        (moves_part(plan, comparison, language))
                     }
-                    ComparisonKind::LeftRight => (sides_part(plan, comparison, before.0)),
+                    ComparisonKind::LeftRight => (sides_part(plan, comparison, before.0, language)),
                 }
-                (table_part(plan, comparison))
+                (table_part(plan, comparison, language))
+                (lineups_part(plan, comparison.kind, lineups, language))
                 @for strip in &strips { section { (PreEscaped(strip)) } }
-                (footnotes(comparison))
+                (footnotes(comparison, language))
             }
         }
     };
     Ok(page.into_string())
 }
 
-fn moves_part(plan: &Plan, comparison: &Comparison) -> Markup {
+fn moves_part(plan: &Plan, comparison: &Comparison, language: Language) -> Markup {
+    let words = language.comparison_texts();
     let title =
         |id: &crate::plan::PanelId| plan.panel(id).map_or_else(|| id.0.clone(), |panel| panel.title.clone());
     html! {
-        h2 { "What moved" }
-        @if comparison.moves.is_empty() { p { "No panel moved, as far as the scans can tell." } }
+        h2 { (words.what_moved) }
+        @if comparison.moves.is_empty() { p { (words.nothing_moved) } }
         @for one in &comparison.moves {
-            p { (describe_move(one, &title(&one.panel), plan.axes(), plan.units)) }
+            p { (describe_move(one, &title(&one.panel), plan.axes(), plan.units, language)) }
         }
-        p.care {
-            "These are moves that were seen, not instructions. Support a panel before any fastening is opened, keep \
-             hands out of the gap, and check latches, hinges and safety catches after every adjustment."
-        }
+        p.care { (words.moves_caution) }
     }
 }
 
 /// Left and right in words, seam by seam, where the difference is proved.
-fn sides_part(plan: &Plan, comparison: &Comparison, scan: &str) -> Markup {
-    let sentences = describe_sides(plan, comparison);
+fn sides_part(plan: &Plan, comparison: &Comparison, scan: &str, language: Language) -> Markup {
+    let words = language.comparison_texts();
+    let sentences = describe_sides(plan, comparison, language);
     html! {
-        p.note { "Scan: " (scan) " · difference: right − left, at the mirrored places" }
-        h2 { "How the sides differ" }
-        @if sentences.is_empty() { p { "No seam differs from its partner, as far as the scan can tell." } }
+        p.note { (words.scan.replace("{first}", scan)) }
+        h2 { (words.sides_differ) }
+        @if sentences.is_empty() { p { (words.sides_even) } }
         @for sentence in &sentences { p { (sentence) } }
-        p.care {
-            "A car that is even is not yet a car in tolerance: see the tolerance of each side below. Support a panel \
-             before any fastening is opened, and keep hands out of the gap."
-        }
+        p.care { (words.sides_caution) }
     }
 }
 
-fn table_part(plan: &Plan, comparison: &Comparison) -> Markup {
+fn table_part(plan: &Plan, comparison: &Comparison, language: Language) -> Markup {
+    let words = language.comparison_texts();
     let has_moves = comparison.kind == ComparisonKind::BeforeAfter;
+    let [seam_head, mean, better, worse, left_over] = words.columns;
     html! {
-        h2 { "Seam by seam" }
-        table {
-            tr { th { "Seam" } th { "" } th { (capital(comparison.kind.change())) } th { "Mean ± U, " (unit_name(plan.units)) }
-                 th { "Better" } th { "Worse" } @if has_moves { th { "Left over, rms" } } }
+        h2 { (words.table) }
+        div.scroll { table {
+            tr { th { (seam_head) } th { "" } th { (capital(words.change_of(comparison.kind))) }
+                 th { (mean.replace("{unit}", unit_name(plan.units))) }
+                 th { (better) } th { (worse) } @if has_moves { th { (left_over) } } }
             @for seam in &comparison.seams {
                 @for measurand in Measurand::BOTH {
                     @let change = seam.measurand(measurand);
@@ -115,8 +120,8 @@ fn table_part(plan: &Plan, comparison: &Comparison) -> Markup {
                         .find(|left| left.seam == seam.seam && left.measurand == measurand);
                     tr {
                         td { (plan.seam(&seam.seam).map_or(seam.seam.0.as_str(), |found| found.title.as_str())) }
-                        td { (measurand.word()) }
-                        td { (change.verdict.word()) }
+                        td { (language.texts().measurand(measurand)) }
+                        td { (words.verdict(change.verdict)) }
                         td { (mean_words(change, plan)) }
                         td { (change.better_count) }
                         td { (change.worse_count) }
@@ -126,8 +131,42 @@ fn table_part(plan: &Plan, comparison: &Comparison) -> Markup {
                     }
                 }
             }
+        } }
+        @for missing in &comparison.missing_seams {
+            p.note { (words.missing.replace("{seam}", &missing.to_string())) }
         }
-        @for missing in &comparison.missing_seams { p.note { "Not in both: " (missing) } }
+    }
+}
+
+/// What runs across seams, in both.
+fn lineups_part(plan: &Plan, kind: ComparisonKind, lineups: &[LineupChange], language: Language) -> Markup {
+    let (words, texts) = (language.comparison_texts(), language.texts());
+    let [first, second] = words.sides_of(kind);
+    let change = capital(words.change_of(kind));
+    let title = |id: &str| {
+        plan.lineups.iter().find(|one| one.id == id).map_or_else(|| id.to_owned(), |one| one.title.clone())
+    };
+    let value = |value_mm: Option<f64>| value_mm.map_or_else(String::new, |mm| signed(mm, plan.units));
+    html! {
+        @if !lineups.is_empty() {
+            h2 { (texts.lineups) }
+            div.scroll { table {
+                tr { th { (texts.lineups) } th { "" } th { (capital(first)) ", " (unit_name(plan.units)) }
+                     th { (capital(second)) } th { (change) " ± U" } th { "" } }
+                @for one in lineups {
+                    tr {
+                        td { (title(&one.lineup)) @if let Some(bar) = one.bar { " " (bar + 1) } }
+                        td { (texts.lineup_quantity(one.quantity)) }
+                        td { (value(one.first_mm)) } td { (value(one.second_mm)) }
+                        td { @if let Some((change_mm, u_mm)) = one.change_mm {
+                            (signed(change_mm, plan.units)) " ± " (length(2.0 * u_mm, plan.units))
+                        } }
+                        td { (words.verdict(one.verdict())) }
+                    }
+                }
+            } }
+            p.note { (words.lineups_note.replace("{change}", &change)) }
+        }
     }
 }
 
@@ -146,14 +185,15 @@ fn mean_words(change: &MeasurandChange, plan: &Plan) -> String {
     })
 }
 
-fn footnotes(comparison: &Comparison) -> Markup {
-    let common: Vec<&str> = comparison.cancelled.iter().map(|source| source.words()).collect();
+fn footnotes(comparison: &Comparison, language: Language) -> Markup {
+    let words = language.comparison_texts();
+    let common: Vec<&str> =
+        comparison.cancelled.iter().map(|source| language.texts().source_words(*source)).collect();
+    let common = if common.is_empty() { words.nothing_common.to_owned() } else { common.join(", ") };
     html! {
         p.note {
-            "Taken as common to both, and so left out of the change's uncertainty as far as it is of one size: "
-            (if common.is_empty() { "nothing".to_owned() } else { common.join(", ") })
-            ". A " (comparison.kind.change()) " is real where blocks of neighbouring stations prove it, with at most 5 % false ones among all \
-             that are called real; none where it ± U is too small to matter for the tolerance. U is for k = 2."
+            (words.common.replace("{sources}", &common)) " "
+            (words.rule.replace("{change}", words.change_of(comparison.kind)))
         }
     }
 }

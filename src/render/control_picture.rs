@@ -9,7 +9,8 @@ use super::format::length;
 use super::ink::{Ink, Severity};
 use super::picture::{Anchor, Area, Picture, Stroke};
 use super::scale::Scale;
-use crate::summarise::{ChartKind, ChartLimits, ControlChart, Quantity};
+use super::texts::RepeatTexts;
+use crate::summarise::{ChartKind, ChartLimits, ControlChart};
 use crate::units::LengthUnit;
 
 const WIDTH: f64 = 680.0;
@@ -29,32 +30,36 @@ const MOST_NAMES: usize = 12;
 #[derive(Debug, Clone, Copy)]
 pub struct ChartSubject<'a> {
     pub title: &'a str,
-    pub quantity: Quantity,
+    /// Gap or flush, in the language of the words.
+    pub quantity: &'a str,
     /// One for each level, in order.
     pub names: &'a [String],
     /// Lower and upper limit of the tolerance, mm.
     pub tolerance_mm: Option<[f64; 2]>,
     pub unit: LengthUnit,
+    pub words: &'a RepeatTexts,
 }
 
 /// The charts of levels and of spread.
 #[must_use]
 pub fn control_picture(chart: &ControlChart, subject: &ChartSubject<'_>) -> Picture {
     let out = chart.levels_out().len() + chart.spreads_out().len();
-    let sentence = format!(
-        "{}, {}: {} points, {out} beyond the control limits",
-        subject.title,
-        subject.quantity.word(),
-        chart.levels.len()
-    );
+    let sentence = subject
+        .words
+        .chart_label
+        .replace("{title}", subject.title)
+        .replace("{quantity}", subject.quantity)
+        .replace("{n}", &chart.levels.len().to_string())
+        .replace("{out}", &out.to_string());
     let height = HEAD + LEVEL_PLOT + SPACE + SPREAD_PLOT + FOOT;
     let mut picture = Picture::new(WIDTH, height, sentence);
-    let head = format!("{} · {}", subject.title, subject.quantity.word());
+    let head = format!("{} · {}", subject.title, subject.quantity);
     picture.bold([LEFT, 16.0], 13.0, Anchor::Start, Ink::Text, head);
+    let [means, ranges, deviations, each, moving] = subject.words.chart_words;
     let (level_words, spread_words) = match chart.kind {
-        ChartKind::MeanAndRange => ("means", "ranges"),
-        ChartKind::MeanAndSd => ("means", "standard deviations"),
-        ChartKind::IndividualAndMovingRange => ("each car", "ranges between neighbours"),
+        ChartKind::MeanAndRange => (means, ranges),
+        ChartKind::MeanAndSd => (means, deviations),
+        ChartKind::IndividualAndMovingRange => (each, moving),
     };
     let width = WIDTH - LEFT - RIGHT;
     let level_area = Area::new(LEFT, HEAD, width, LEVEL_PLOT);
@@ -71,6 +76,7 @@ pub fn control_picture(chart: &ControlChart, subject: &ChartSubject<'_>) -> Pict
         out: chart.levels_out(),
         tolerance_mm: subject.tolerance_mm,
         unit: subject.unit,
+        tolerance_word: subject.words.tolerance,
     };
     levels.draw(&mut picture);
     let spreads = Panel {
@@ -84,6 +90,7 @@ pub fn control_picture(chart: &ControlChart, subject: &ChartSubject<'_>) -> Pict
         out: chart.spreads_out(),
         tolerance_mm: None,
         unit: subject.unit,
+        tolerance_word: subject.words.tolerance,
     };
     spreads.draw(&mut picture);
     draw_names(&mut picture, &x, spread_area.bottom() + 16.0, subject.names);
@@ -108,6 +115,7 @@ struct Panel<'a> {
     out: Vec<usize>,
     tolerance_mm: Option<[f64; 2]>,
     unit: LengthUnit,
+    tolerance_word: &'static str,
 }
 
 impl Panel<'_> {
@@ -134,7 +142,7 @@ impl Panel<'_> {
             picture.polygon(corners, Ink::Band);
             for (limit_mm, place) in limits.iter().zip([lower, upper]) {
                 picture.line([area.x, place], [area.right(), place], Stroke::new(Ink::Muted, 0.8));
-                let label = format!("{} tol.", length(*limit_mm, self.unit));
+                let label = format!("{} {}", length(*limit_mm, self.unit), self.tolerance_word);
                 picture.text([area.x - 4.0, place + 3.5], 10.0, Anchor::End, Ink::Muted, label);
             }
         }

@@ -13,6 +13,11 @@ pub enum RenderError {
     Png { picture: String, cause: String },
     #[error("could not write the table of readings: {0}")]
     Csv(#[from] csv::Error),
+    #[cfg(feature = "parquet")]
+    #[error("could not write readings.parquet: {0}")]
+    Parquet(#[from] parquet::errors::ParquetError),
+    #[error("the readings of {scan} hold '{found}' in the column {column}; measure the scan again")]
+    BadCell { scan: String, column: String, found: String },
     #[error("could not write the record: {0}")]
     Json(#[from] serde_json::Error),
     #[error("could not draw seam \"{seam}\": the plan has no seam of that name")]

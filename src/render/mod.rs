@@ -1,6 +1,6 @@
 //! Results to bytes: tables, pictures, pages.
 //!
-//! In: judged seams and summaries. Out: bytes of CSV, JSON, PNG, HTML. Units: mm.
+//! In: judged seams and summaries. Out: bytes of CSV, Parquet, JSON, PNG, HTML, PDF, QIF. Units: mm.
 //! Does not measure and does not touch the disk.
 //!
 //! Pictures are first lists of shapes ([`Picture`]) in inks that have a meaning ([`Ink`]); PNG and SVG are made from the
@@ -31,6 +31,7 @@ mod format;
 mod ink;
 mod lineup_picture;
 mod lineups_csv;
+mod move_words;
 mod overview;
 mod packing;
 mod page;
@@ -38,6 +39,8 @@ mod pdf;
 mod picture;
 mod raster;
 mod read_back;
+#[cfg(feature = "parquet")]
+mod readings_parquet;
 mod record_json;
 mod repeat_page;
 mod repeat_tables;
@@ -48,6 +51,7 @@ mod run_facts;
 mod scale;
 mod section;
 mod section_view;
+mod side_words;
 mod strip;
 mod strip_lane;
 mod svg;
@@ -77,12 +81,15 @@ pub use format::{length, length_with_unit, signed, sixty_fourths};
 pub use ink::{Ink, Rgb, Severity, Theme, mark, severity};
 pub use lineup_picture::{lineup_picture, lineup_png};
 pub use lineups_csv::lineups_csv;
+pub use move_words::describe_move;
 pub use overview::{Backdrop, OverviewMark, OverviewPiece, OverviewSeam, overview_picture, overview_seams};
 pub use page::{ReportSettings, report_html, strip_settings};
 pub use pdf::{Paper, report_pdf};
 pub use picture::{Anchor, Area, Label, Picture, Place, SeamAxis, Shape, Stroke, Weight};
 pub use raster::{font_bytes, png, text_width};
 pub use read_back::{ReadBackError, read_readings, read_record};
+#[cfg(feature = "parquet")]
+pub use readings_parquet::{ScanReadings, readings_parquet};
 pub use record_json::{RECORD_VERSION, Record, alignment_json, record_json, record_schema};
 pub use repeat_page::repeat_page;
 pub use repeat_tables::{REPEAT_VERSION, RepeatRecord, repeat_csv, repeat_json, repeat_schema};
@@ -91,8 +98,8 @@ pub use results_qif::results_qif;
 pub use run_facts::{InputFile, Results, RunFacts, Setting};
 pub use scale::Scale;
 pub use section::{SectionSettings, section_picture, section_png};
+pub use side_words::describe_sides;
 pub use strip::{StripSettings, strip_picture, strip_png};
 pub use svg::{escape, svg};
 pub use table_csv::readings_csv;
-pub use texts::{Language, Texts};
-pub use trend_picture::trend_picture;
+pub use texts::{BatchTexts, ComparisonTexts, Language, RepeatTexts, Texts};

@@ -3,22 +3,26 @@
 //!
 //! In: [`Results`]. Out: XML. Units: the plan's, named in `FileUnits` with their factor to metres.
 //! For each seam, measurand and tolerance one definition and one nominal of a user-defined linear characteristic; for each
-//! station one item, which says where it lies, and one measurement with its combined standard uncertainty.
-//! good is `PASS`, out is `FAIL`, undecided `UNKNOWN`, unseen `NOT_MEASURED` (then without a value).
+//! station one item, which says where it lies, and one measurement with its combined standard uncertainty. The same for
+//! each value of a lineup; without a tolerance in the plan its definition says so (`NonTolerance`).
+//! good is `PASS`, out is `FAIL`, undecided `INDETERMINATE`; unseen, or without a tolerance, `NOT_ANALYZED` (unseen without a
+//! value, the reason in the description).
 //! The document's UUID is made from its content (RFC 9562, version 8), so the same input gives the same bytes.
 //!
-//! Order and names of elements were compared by hand with the published schema text of QIF 3.0 (QIFDocument, QIFResults,
-//! Characteristics, Units). What stands inside `Tolerance` and the words of both status enumerations are from memory, and no
-//! validator was run over the document.
+//! Names, order, nesting and the words of enumerations were compared, type by type, with the published schema text of QIF 3.0
+//! (QIFDocument, QIFResults, Characteristics, IntermediatesPMI, Units); `tests/it/golden/qif.rs` holds that structure.
+//! The schema files themselves are in no package registry, so no schema validator was run over the document.
 
 use std::fmt::Write;
 
 use sha2::{Digest, Sha256};
 
+use super::lineups_csv;
 use super::run_facts::Results;
 use super::svg::escape;
-use crate::judge::{JudgedReading, JudgedSeam, Measurand, Verdict};
-use crate::plan::{Plan, Seam, Tolerance};
+use crate::judge::{JudgedLineup, JudgedReading, JudgedSeam, Measurand, Verdict};
+use crate::measure::{Estimate, Reason};
+use crate::plan::{Lineup, Plan, Seam, Tolerance};
 use crate::units::LengthUnit;
 
 /// The document.
@@ -28,6 +32,11 @@ pub fn results_qif(results: &Results<'_>) -> String {
     for judged in results.judged {
         if let Some(seam) = results.plan.seam(&judged.seam) {
             lists.add_seam(seam, judged);
+        }
+    }
+    for judged in results.lineups {
+        if let Some(lineup) = results.plan.lineups.iter().find(|lineup| lineup.id == judged.reading.id) {
+            lists.add_lineup(lineup, judged);
         }
     }
     let body = body(results, &lists);
@@ -104,77 +113,142 @@ impl<'a> Lists<'a> {
             let same = |one: &JudgedReading, other: &JudgedReading| {
                 one.value(measurand).tolerance == other.value(measurand).tolerance
             };
+            let what = match measurand {
+                Measurand::Gap => "distance between the two edges, along the datum panel's tangent",
+                Measurand::Flush => {
+                    "height of the other panel over the datum panel at mid-gap, along the datum panel's outward normal"
+                }
+            };
+            let name = format!("{} {}", seam.id, measurand.word());
             for stretch in judged.stations.chunk_by(same) {
                 let Some(first) = stretch.first() else { continue };
-                let nominal = self.add_nominal(seam, measurand, &first.value(measurand).tolerance);
-                stretch.iter().for_each(|station| self.add_station(seam, measurand, station, nominal));
+                let nominal = self.add_nominal(&name, what, Some(&first.value(measurand).tolerance));
+                for station in stretch {
+                    self.add_station(&name, measurand, station, nominal);
+                }
             }
         }
     }
 
+    fn add_station(&mut self, name: &str, measurand: Measurand, station: &JudgedReading, nominal: u32) {
+        let unit = self.plan.units;
+        let at = station.reading.station;
+        let point = station.reading.point;
+        let [x, y, z] = [point.x, point.y, point.z].map(|value_mm| length(value_mm, unit));
+        let place = format!("{} along the seam, at {x} {y} {z}", length(at.along_mm, unit));
+        let item = self.add_item(&format!("{name} {}", at.index), &place, nominal);
+        let value = station.value(measurand);
+        self.add_measurement(item, value.measured.map_err(Reason::token), Some(value.verdict));
+    }
+
+    fn add_lineup(&mut self, lineup: &Lineup, judged: &JudgedLineup) {
+        for row in lineups_csv::rows(self.plan, lineup, judged) {
+            let (tolerance, what) = lineup_terms(lineup, row.quantity);
+            let bar = row.bar.map_or_else(String::new, |bar| format!(" {bar}"));
+            let panel = if row.panel.is_empty() { String::new() } else { format!(" {}", row.panel) };
+            let name = format!("{} {}{panel}{bar}", lineup.id, row.quantity);
+            let nominal = self.add_nominal(&name, what, tolerance.as_ref());
+            let place = row.at_mm.map_or_else(
+                || format!("on seam {}", lineup.seam),
+                |at_mm| format!("{} along seam {}", length(at_mm, self.plan.units), lineup.seam),
+            );
+            let item = self.add_item(&name, &place, nominal);
+            self.add_measurement(item, row.value.as_ref().map_err(|reason| reason.token()), row.verdict);
+        }
+    }
+
     /// A definition and its nominal; gives the nominal's identifier.
-    fn add_nominal(&mut self, seam: &Seam, measurand: Measurand, tolerance: &Tolerance) -> u32 {
+    fn add_nominal(&mut self, name: &str, what: &str, tolerance: Option<&Tolerance>) -> u32 {
         let unit = self.plan.units;
         let (definition, nominal) = (self.next_id(), self.next_id());
-        let name = escape(&format!("{} {}", seam.id, measurand.word()));
-        let what = match measurand {
-            Measurand::Gap => "distance between the two edges, along the datum panel's tangent",
-            Measurand::Flush => {
-                "height of the other panel over the datum panel at mid-gap, along the datum panel's outward normal"
-            }
-        };
+        let name = escape(name);
+        let limits = tolerance.map_or_else(
+            || "<NonTolerance>MEASURED</NonTolerance>".to_owned(),
+            |tolerance| {
+                format!(
+                    "<Tolerance><MaxValue>{}</MaxValue><MinValue>{}</MinValue><DefinedAsLimit>true</DefinedAsLimit></Tolerance>",
+                    length(tolerance.upper_mm(), unit),
+                    length(tolerance.lower_mm(), unit),
+                )
+            },
+        );
         self.definitions.push(format!(
-            "<UserDefinedLinearCharacteristicDefinition id=\"{definition}\"><Name>{name}</Name>\
-             <Tolerance><MaxValue>{}</MaxValue><MinValue>{}</MinValue><DefinedAsLimit>true</DefinedAsLimit></Tolerance>\
+            "<UserDefinedLinearCharacteristicDefinition id=\"{definition}\"><Name>{name}</Name>{limits}\
              <WhatToMeasure>{what}</WhatToMeasure></UserDefinedLinearCharacteristicDefinition>\n",
-            length(tolerance.upper_mm(), unit),
-            length(tolerance.lower_mm(), unit),
         ));
+        let target = tolerance.map_or_else(String::new, |tolerance| {
+            format!("<TargetValue>{}</TargetValue>", length(tolerance.nominal_mm, unit))
+        });
         self.nominals.push(format!(
             "<UserDefinedLinearCharacteristicNominal id=\"{nominal}\">\
              <CharacteristicDefinitionId>{definition}</CharacteristicDefinitionId><Name>{name}</Name>\
-             <TargetValue>{}</TargetValue></UserDefinedLinearCharacteristicNominal>\n",
-            length(tolerance.nominal_mm, unit)
+             {target}</UserDefinedLinearCharacteristicNominal>\n",
         ));
         nominal
     }
 
-    fn add_station(&mut self, seam: &Seam, measurand: Measurand, station: &JudgedReading, nominal: u32) {
-        let unit = self.plan.units;
-        let (item, measurement) = (self.next_id(), self.next_id());
-        let at = station.reading.station;
-        let point = station.reading.point;
-        let [x, y, z] = [point.x, point.y, point.z].map(|value_mm| length(value_mm, unit));
+    /// Gives the item's identifier.
+    fn add_item(&mut self, name: &str, place: &str, nominal: u32) -> u32 {
+        let item = self.next_id();
         self.items.push(format!(
-            "<UserDefinedLinearCharacteristicItem id=\"{item}\"><Description>{} along the seam, at {x} {y} {z}</Description>\
+            "<UserDefinedLinearCharacteristicItem id=\"{item}\"><Description>{}</Description>\
              <Name>{}</Name><CharacteristicNominalId>{nominal}</CharacteristicNominalId></UserDefinedLinearCharacteristicItem>\n",
-            length(at.along_mm, unit),
-            escape(&format!("{} {} {}", seam.id, measurand.word(), at.index)),
+            escape(place),
+            escape(name),
         ));
-        let value = station.value(measurand);
-        let status = match value.verdict {
-            Verdict::Good => "PASS",
-            Verdict::Undecided => "UNKNOWN",
-            Verdict::Unseen => "NOT_MEASURED",
-            _ => "FAIL",
+        item
+    }
+
+    fn add_measurement(&mut self, item: u32, measured: Result<&Estimate, &str>, verdict: Option<Verdict>) {
+        let unit = self.plan.units;
+        let measurement = self.next_id();
+        let status = match verdict {
+            Some(Verdict::Good) => "PASS",
+            Some(Verdict::Undecided) => "INDETERMINATE",
+            Some(Verdict::Unseen) | None => "NOT_ANALYZED",
+            Some(_) => "FAIL",
         };
-        let number = match value.measured {
-            Ok(seen) => format!(
-                "<Value combinedUncertainty=\"{}\" meanError=\"0\">{}</Value>",
-                length(seen.u_mm, unit),
-                length(seen.value_mm, unit)
-            ),
-            Err(_) => String::new(),
-        };
-        let why = value
-            .measured
-            .err()
-            .map_or_else(String::new, |reason| format!("<Description>{}</Description>", reason.token()));
+        let number = measured.map_or_else(
+            |_| String::new(),
+            |seen| {
+                format!(
+                    "<Value combinedUncertainty=\"{}\" meanError=\"0\">{}</Value>",
+                    length(seen.u_mm, unit),
+                    length(seen.value_mm, unit)
+                )
+            },
+        );
+        let why =
+            measured.err().map_or_else(String::new, |reason| format!("<Description>{reason}</Description>"));
         self.measurements.push(format!(
             "<UserDefinedLinearCharacteristicMeasurement id=\"{measurement}\">{why}\
              <Status><CharacteristicStatusEnum>{status}</CharacteristicStatusEnum></Status>\
              <CharacteristicItemId>{item}</CharacteristicItemId>{number}</UserDefinedLinearCharacteristicMeasurement>\n"
         ));
+    }
+}
+
+/// Tolerance of a lineup's quantity, where the plan gives one, and what is measured.
+fn lineup_terms(lineup: &Lineup, quantity: &str) -> (Option<Tolerance>, &'static str) {
+    match quantity {
+        "step" => (
+            lineup.step,
+            "outward distance of the other panel's line from the datum panel's, both continued to mid-gap",
+        ),
+        "shift" => (
+            lineup.shift,
+            "distance of the other panel's line from the datum panel's across the line, both continued to mid-gap",
+        ),
+        "pitch" => (lineup.bars.map(|bars| bars.pitch), "mean distance from bar to bar of a row"),
+        "evenness" => (
+            lineup.bars.and_then(|bars| bars.evenness_mm).map(|limit_mm| Tolerance {
+                nominal_mm: 0.0,
+                minus_mm: limit_mm,
+                plus_mm: limit_mm,
+            }),
+            "furthest that a bar lies off its place in an even row",
+        ),
+        _ => (None, "pitch of the other panel's row less the datum panel's"),
     }
 }
 

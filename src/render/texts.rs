@@ -1,13 +1,20 @@
-//! Every word that pictures and pages say, in one place, in English and German.
+//! Every word that pictures and pages say, in one place, in English and German; what only some pages say stands in files of
+//! its own in this folder (an advice's words: `advice_texts`).
 //!
 //! In: a language. Out: its [`Texts`]. Words in files for programs (CSV, JSON) are not translated.
 //! Does not format numbers.
 
+mod batch;
+mod comparison;
 mod english;
 mod german;
+mod repeat;
 
+pub use batch::BatchTexts;
+pub use comparison::ComparisonTexts;
 use english::ENGLISH;
 use german::GERMAN;
+pub use repeat::RepeatTexts;
 
 use crate::judge::{Measurand, Verdict};
 use crate::lineup::LineupReason;
@@ -203,5 +210,52 @@ impl Texts {
     #[must_use]
     pub const fn reason_words(&self, reason: Reason) -> &'static str {
         self.reasons[reason as usize]
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::fmt::Debug;
+
+    use super::*;
+
+    /// The texts of a struct in the order of its fields, from what `Debug` writes.
+    fn said(texts: &dyn Debug) -> Vec<String> {
+        let written = format!("{texts:?}").replace("\\\"", "'");
+        written.split('"').skip(1).step_by(2).map(str::to_owned).collect()
+    }
+
+    /// What stands in braces is filled in by the program.
+    fn gaps(text: &str) -> Vec<&str> {
+        let mut gaps: Vec<&str> = text.split('{').skip(1).filter_map(|rest| rest.split('}').next()).collect();
+        gaps.sort_unstable();
+        gaps.dedup();
+        gaps
+    }
+
+    /// That no field is left out is the compiler's to say; this says that none is left untranslated, and that a sentence
+    /// has the same things to fill in.
+    #[test]
+    fn every_text_is_translated_and_fills_in_the_same_things() {
+        let [english, german] = [Language::English, Language::German];
+        let pairs: [[&dyn Debug; 2]; 5] = [
+            [english.texts(), german.texts()],
+            [english.batch_texts(), german.batch_texts()],
+            [english.comparison_texts(), german.comparison_texts()],
+            [english.repeat_texts(), german.repeat_texts()],
+            [english.advice_texts(), german.advice_texts()],
+        ];
+        // The same word in both languages.
+        let alike = ["", "Batch", "% study", "variance", "Name", "in", "B", "panel", "bytes", "shift", "{}"];
+        for [english, german] in pairs {
+            let (english, german) = (said(english), said(german));
+            assert_eq!(english.len(), german.len());
+            assert!(english.len() > 10, "{english:?}");
+            for (one, other) in english.iter().zip(&german) {
+                assert!(one != other || alike.contains(&one.as_str()), "not translated: {one}");
+                assert_eq!(one.is_empty(), other.is_empty(), "{one} / {other}");
+                assert_eq!(gaps(one), gaps(other), "{one} / {other}");
+            }
+        }
     }
 }

@@ -5,10 +5,12 @@
 //! drift is drawn where it is more than its uncertainty.
 //! Does not decide anything.
 
+use super::batch_overview::quantity_word;
 use super::format::unit_name;
 use super::ink::{Ink, Severity};
 use super::picture::{Anchor, Area, Picture, Stroke};
 use super::scale::Scale;
+use super::texts::{BatchTexts, Texts};
 use crate::summarise::{BatchCell, BatchLine, BatchOverview, BatchScan};
 use crate::units::LengthUnit;
 
@@ -23,8 +25,12 @@ const SECONDS_PER_DAY: f64 = 86_400.0;
 const LEAST_SPAN_MM: f64 = 0.4;
 
 /// The trend of one line; `None` where fewer than two scans show it.
-#[must_use]
-pub fn trend_picture(overview: &BatchOverview, line: &BatchLine) -> Option<Picture> {
+pub(super) fn trend_picture(
+    overview: &BatchOverview,
+    line: &BatchLine,
+    texts: &Texts,
+    words: &BatchTexts,
+) -> Option<Picture> {
     let unit = overview.units;
     let seen: Vec<(&BatchScan, &BatchCell, [f64; 3])> = overview
         .scans
@@ -38,10 +44,11 @@ pub fn trend_picture(overview: &BatchOverview, line: &BatchLine) -> Option<Pictu
     if seen.len() < 2 {
         return None;
     }
-    let title = format!("{} · {}", line.seam, line.quantity.word());
-    let mut picture = Picture::new(WIDTH, HEAD + PLOT + FOOT, format!("{title} over {} scans", seen.len()));
+    let title = format!("{} · {}", line.seam, quantity_word(line.quantity, texts));
+    let label = words.trend_label.replace("{title}", &title).replace("{n}", &seen.len().to_string());
+    let mut picture = Picture::new(WIDTH, HEAD + PLOT + FOOT, label);
     picture.bold([LEFT, 16.0], 13.0, Anchor::Start, Ink::Text, title);
-    picture.text([WIDTH - RIGHT, 16.0], 11.0, Anchor::End, Ink::Muted, drift_words(line, unit));
+    picture.text([WIDTH - RIGHT, 16.0], 11.0, Anchor::End, Ink::Muted, drift_words(line, unit, words));
     let area = Area::new(LEFT, HEAD, WIDTH - LEFT - RIGHT, PLOT);
     let (x, y) = scales(&seen, area);
     for tick_mm in y.ticks(22.0) {
@@ -107,16 +114,17 @@ fn draw_drift(
     picture.line(at(x.from), at(x.to), Stroke::new(Ink::Text, 1.0).dashed(5.0, 3.0));
 }
 
-fn drift_words(line: &BatchLine, unit: LengthUnit) -> String {
-    let Some(drift) = &line.drift else { return "four scans at different times tell a drift".to_owned() };
+fn drift_words(line: &BatchLine, unit: LengthUnit, words: &BatchTexts) -> String {
+    let Some(drift) = &line.drift else { return words.needs_four.to_owned() };
     let finer = |mm: f64| format!("{:.3}", mm / unit.mm());
-    let word = if drift.is_real() { "drifts" } else { "no drift proved:" };
+    let word = if drift.is_real() { words.drifts } else { words.no_drift };
     let sign = if drift.mm_per_day < 0.0 { "−" } else { "+" };
     format!(
-        "{word} {sign}{} ± {} {} a day",
+        "{word} {sign}{} ± {} {} {}",
         finer(drift.mm_per_day.abs()),
         finer(drift.expanded_mm_per_day),
-        unit_name(unit)
+        unit_name(unit),
+        words.a_day
     )
 }
 

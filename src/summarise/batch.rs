@@ -1,13 +1,14 @@
 //! Many scans side by side: seams against scans, and how each seam drifts.
 //!
-//! In: the readings of each scan that could be measured, and the reason for each that could not. Out: a [`BatchOverview`]
-//! with its scans in order of time, then of name. Units: mm, drift in mm a day.
+//! In: the readings and lineups of each scan that could be measured, and the reason for each that could not. Out: a
+//! [`BatchOverview`] with its scans in order of time, then of name. Units: mm, drift in mm a day.
 //! Method: per seam and scan the verdict counts, the mean and the value furthest from its seam's mean; the drift is a robust
 //! line through the seam's means (Tukey's biweight, `statistics`), with an expanded uncertainty from Student's t.
 //! Does not judge drift against a tolerance.
 
 use nalgebra::{DMatrix, DVector};
 
+use super::lineup_rows::LineupRow;
 use super::measurand_summary::VerdictCounts;
 use super::reading_rows::{Quantity, ReadingRow};
 use crate::judge::Verdict;
@@ -31,6 +32,8 @@ pub struct BatchScan {
     pub units: LengthUnit,
     /// Its readings, or why there are none.
     pub readings: Result<Vec<ReadingRow>, String>,
+    /// What runs across its seams; empty where its plan says nothing of that.
+    pub lineups: Vec<LineupRow>,
 }
 
 /// One seam of one scan.
@@ -69,6 +72,15 @@ pub struct BatchLine {
     pub drift: Option<Drift>,
 }
 
+/// One value of a lineup over all scans.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LineupLine {
+    /// The first scan's row: what the line is of.
+    pub of: LineupRow,
+    /// As many as [`BatchOverview::scans`]; `None` where the scan does not have it.
+    pub cells: Vec<Option<LineupRow>>,
+}
+
 /// A batch at a glance.
 #[derive(Debug, Clone, PartialEq)]
 pub struct BatchOverview {
@@ -78,6 +90,8 @@ pub struct BatchOverview {
     pub scans: Vec<BatchScan>,
     /// Seams in the readings' order, gap before flush.
     pub lines: Vec<BatchLine>,
+    /// What runs across seams, in the tables' order.
+    pub lineups: Vec<LineupLine>,
 }
 
 impl BatchOverview {
@@ -91,7 +105,10 @@ impl BatchOverview {
                         && rows
                             .iter()
                             .all(|row| row.gap.verdict == Verdict::Good && row.flush.verdict == Verdict::Good)
-                })
+                }) && scan
+                    .lineups
+                    .iter()
+                    .all(|row| row.verdict.is_none_or(|verdict| verdict == Verdict::Good))
             })
     }
 }
@@ -111,7 +128,21 @@ pub fn overview_of(mut scans: Vec<BatchScan>) -> BatchOverview {
     let mut measured = scans.iter().filter(|scan| scan.readings.is_ok()).peekable();
     let is_inch = measured.peek().is_some() && measured.all(|scan| scan.units == LengthUnit::Inch);
     let units = if is_inch { LengthUnit::Inch } else { LengthUnit::Millimetre };
-    BatchOverview { units, lines, scans }
+    BatchOverview { units, lines, lineups: lineup_lines(&scans), scans }
+}
+
+fn lineup_lines(scans: &[BatchScan]) -> Vec<LineupLine> {
+    let mut things: Vec<&LineupRow> = Vec::new();
+    for row in scans.iter().flat_map(|scan| &scan.lineups) {
+        if !things.iter().any(|known| known.is_same_thing(row)) {
+            things.push(row);
+        }
+    }
+    let cells = |thing: &LineupRow| {
+        let of_scan = |scan: &BatchScan| scan.lineups.iter().find(|row| row.is_same_thing(thing)).cloned();
+        scans.iter().map(of_scan).collect()
+    };
+    things.into_iter().map(|thing| LineupLine { of: thing.clone(), cells: cells(thing) }).collect()
 }
 
 fn line_of(scans: &[BatchScan], seam: &str, quantity: Quantity) -> BatchLine {
@@ -180,7 +211,13 @@ mod tests {
             flush: RowValue { value_mm: None, verdict: Verdict::Unseen },
         };
         let readings = Ok(vec![row(0, gap_mm - 0.1), row(1, gap_mm + 0.1)]);
-        BatchScan { name: name.to_owned(), taken_s: day * 86_400, units: LengthUnit::Millimetre, readings }
+        BatchScan {
+            name: name.to_owned(),
+            taken_s: day * 86_400,
+            units: LengthUnit::Millimetre,
+            readings,
+            lineups: Vec::new(),
+        }
     }
 
     #[test]
@@ -205,6 +242,7 @@ mod tests {
             taken_s: 86_400,
             units: LengthUnit::Millimetre,
             readings: Err("cut off".to_owned()),
+            lineups: Vec::new(),
         };
         let one = overview_of(vec![scan("c.ply", 2, 4.0), failed.clone(), scan("a.ply", 0, 4.1)]);
         let other = overview_of(vec![scan("a.ply", 0, 4.1), scan("c.ply", 2, 4.0), failed]);

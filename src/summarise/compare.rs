@@ -14,9 +14,7 @@ mod mirror;
 mod mirror_pairs;
 mod mirror_plane;
 mod move_fit;
-mod move_words;
 mod panel_moves;
-mod side_words;
 
 use thiserror::Error;
 
@@ -31,9 +29,7 @@ pub use mirror::{MirrorError, MirroredScan, compare_mirrored};
 pub use mirror_plane::MirrorPlane;
 pub use move_fit::Motion;
 pub(crate) use move_fit::{Mover, Row as FitRow, fit as fit_moves};
-pub use move_words::describe_move;
 pub use panel_moves::{Leftover, PanelMove};
-pub use side_words::describe_sides;
 
 /// Median change left over after the panels' moves that two scans of one car never have, mm.
 const OTHER_CAR_MM: f64 = 3.0;

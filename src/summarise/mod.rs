@@ -13,6 +13,8 @@ mod budget;
 mod compare;
 mod control_chart;
 mod gauge_study;
+mod lineup_change;
+mod lineup_rows;
 mod measurand_summary;
 mod out_runs;
 mod reading_rows;
@@ -23,12 +25,12 @@ mod taper;
 #[cfg(test)]
 mod test_seams;
 
-pub use batch::{BatchCell, BatchLine, BatchOverview, BatchScan, Drift, overview_of};
+pub use batch::{BatchCell, BatchLine, BatchOverview, BatchScan, Drift, LineupLine, overview_of};
 pub use budget::{Budget, BudgetLine};
 pub use compare::{
     ChangeVerdict, CompareError, CompareSettings, Comparison, ComparisonKind, Leftover, MeasurandChange,
     MirrorError, MirrorPlane, MirroredScan, Motion, PanelMove, SeamChange, StationChange, Trend, compare,
-    compare_mirrored, describe_move, describe_sides,
+    compare_mirrored,
 };
 pub(crate) use compare::{FitRow, Mover, acting_points, datum_to_other, fit_moves};
 pub use control_chart::{
@@ -38,6 +40,8 @@ pub use gauge_study::{
     Cells, GaugeStudy, POOL_ABOVE, StudyLines, add_lines, study_by_analysis_of_variance,
     study_by_average_and_range, study_lines,
 };
+pub use lineup_change::{LineupChange, MirroredLineups, lineup_changes, mirrored_lineup_changes};
+pub use lineup_rows::{LineupRow, parse_lineup_rows};
 pub use measurand_summary::{MeasurandSummary, Place, VerdictCounts};
 pub use out_runs::OutRun;
 pub use reading_rows::{Quantity, ReadingRow, ReadingRowsError, RowValue, parse_reading_rows, reading_unit};

@@ -15,6 +15,7 @@ use super::queue::{reckoned_bytes, run_jobs};
 use super::runner::Runner;
 use crate::cli::exit_code::Outcome;
 use crate::cli::messages::{Failure, Talk};
+use crate::cli::results::Presentation;
 
 /// Time between two looks at a watched folder; a file has stopped growing if two looks find it the same.
 const LOOK_EVERY: Duration = Duration::from_secs(2);
@@ -24,7 +25,8 @@ const NAP: Duration = Duration::from_millis(50);
 /// Measure every scan in a folder, with one report each and an overview
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Scans already measured with the same plan and program are not measured again.\n\nExample:\n  \
+    after_help = "Scans already measured with the same plan, program, language and paper are not measured again.\nWrites \
+overview.html, overview.csv and readings.parquet (all readings of all scans in one table) beside the scans' own folders.\n\nExample:\n  \
 shutline batch scans/ --plan gannet.seams.toml --out out/week-12\n  shutline batch scans/ --plan gannet.seams.toml \
 --out out/part-1 --shard 1/2"
 )]
@@ -65,6 +67,8 @@ pub struct BatchTerms {
     /// Memory for all scans measured at once, MB; no measuring may take more than its share
     #[arg(long, default_value_t = 4096, value_parser = clap::value_parser!(u64).range(1..))]
     pub memory: u64,
+    #[command(flatten)]
+    pub presentation: Presentation,
 }
 
 /// Part `k` of `n`, from 1.
@@ -92,7 +96,7 @@ impl Batch {
             scans = scans.into_iter().skip(k - 1).step_by(n).collect();
         }
         let entries = run_batch(&scans, &self.terms, talk)?;
-        finish(&entries, scans.len(), &self.terms.out, talk)
+        finish(&entries, scans.len(), &self.terms, talk)
     }
 
     fn run_watching(&self, talk: Talk) -> Result<Outcome, Failure> {
@@ -110,7 +114,7 @@ impl Batch {
             let is_growing = still.len() < found.len();
             if has_new {
                 entries = run_batch(&still, &self.terms, talk)?;
-                write_overview(&entries, &self.terms.out)?;
+                write_overview(&entries, &self.terms.out, self.terms.presentation.language())?;
                 done = still.into_iter().map(|scan| (scan.name.clone(), scan)).collect();
             }
             if has_new || is_growing {
@@ -122,7 +126,7 @@ impl Batch {
             if is_idle || waits_to_be_stopped() {
                 return match done.len() {
                     0 => Err(no_scans(&self.folder)),
-                    count => finish(&entries, count, &self.terms.out, talk),
+                    count => finish(&entries, count, &self.terms, talk),
                 };
             }
         }
@@ -187,13 +191,18 @@ pub fn run_batch(scans: &[FoundScan], terms: &BatchTerms, talk: Talk) -> Result<
 }
 
 /// Overview, a line for the person, and the exit status.
-fn finish(entries: &[BatchEntry], scan_count: usize, out: &Path, talk: Talk) -> Result<Outcome, Failure> {
-    let overview = write_overview(entries, out)?;
+fn finish(
+    entries: &[BatchEntry],
+    scan_count: usize,
+    terms: &BatchTerms,
+    talk: Talk,
+) -> Result<Outcome, Failure> {
+    let overview = write_overview(entries, &terms.out, terms.presentation.language())?;
     let failed = entries.iter().filter(|entry| entry.failure.is_some()).count();
     talk.line(format!(
         "{} scans, {failed} could not be measured; overview in {}",
         entries.len(),
-        out.join("overview.html").display()
+        terms.out.join("overview.html").display()
     ));
     if failed == entries.len() && failed > 0 {
         return Err(Failure::new(

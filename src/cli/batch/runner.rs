@@ -25,7 +25,8 @@ impl Runner<'_> {
     pub fn measure_entry(&self, scan: &FoundScan, bytes: u64, talk: Talk) -> Attempt<Entered> {
         let out = &self.terms.out;
         let left_out = |error| (scan.name.clone(), Failure::from(error));
-        let mut entry = match BatchEntry::of(scan, &self.plan_sha256) {
+        let presentation = self.terms.presentation.arguments().join(" ");
+        let mut entry = match BatchEntry::of(scan, &self.plan_sha256, &presentation) {
             Ok(entry) => entry,
             // The scan went away or may not be read: that is this scan's failure, not the batch's.
             Err(error) => return Attempt::Done(Err(left_out(error))),
@@ -67,6 +68,7 @@ impl Runner<'_> {
             .arg(&self.terms.plan)
             .arg("--out")
             .arg(results_folder(&self.terms.out, folder))
+            .args(self.terms.presentation.arguments())
             .args(["--threads", &self.threads.to_string()])
             .args(["--memory-bytes", &bytes.to_string()])
             .env("NO_COLOR", "1")

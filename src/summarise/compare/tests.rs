@@ -1,10 +1,7 @@
 //! Single steps of a comparison against figures worked out by hand; whole pairs are in `tests/it/recovery`.
 
-use nalgebra::{Matrix6, Point3, Vector3};
-
 use super::change_verdict::{chance_of_nothing, discovery_threshold};
 use super::*;
-use crate::frames::CarAxes;
 use crate::judge::JudgedSeam;
 use crate::measure::{Component, Estimate};
 use crate::plan::{AlignTerms, DecisionRule, Panel, PanelId, Plan, ScanTerms};
@@ -103,34 +100,4 @@ fn what_one_scan_does_not_show_is_unseen() {
     let blind = scan(|_| None);
     let found = compare(&plan(), &blind, &blind, &CompareSettings::default()).unwrap();
     assert_eq!(found.seams[0].gap.verdict, ChangeVerdict::Unseen);
-}
-
-#[test]
-fn a_move_is_said_in_words_of_the_shop() {
-    let place = |x: f64, y: f64| Point3::new(x, y, 0.0);
-    let hood = PanelMove {
-        panel: PanelId("hood".to_owned()),
-        motion: Motion {
-            pivot: place(500.0, 0.0),
-            shift_mm: Vector3::new(0.0, 0.0, 0.6),
-            // Turns the rear (large x) up: 0.6 mm more over 500 mm.
-            rotation_rad: Vector3::new(0.0, -0.0012, 0.0),
-            covariance: Matrix6::from_diagonal_element(0.0025),
-            unseen_share: [0.0, 1.0, 0.0, 0.0, 0.0, 0.0],
-        },
-        could_also_be: Vec::new(),
-        places: vec![place(0.0, -700.0), place(0.0, 700.0), place(1000.0, -700.0), place(1000.0, 700.0)],
-    };
-    let mut sure = hood.clone();
-    sure.motion.covariance = Matrix6::from_diagonal_element(0.0);
-    let words = describe_move(&sure, "Hood", Some(&CarAxes::x_rearward()), LengthUnit::Millimetre);
-    assert!(words.starts_with("Hood went 1.20 ± 0.00 mm up at the "), "{words}");
-    assert!(
-        words.contains("rear corner")
-            && words.contains("and stayed where it was, as far as can be told, at the "),
-        "{words}"
-    );
-    assert!(words.ends_with("Its seams do not tell whether it went to the left or to the right."), "{words}");
-    let plain = describe_move(&sure, "Hood", None, LengthUnit::Inch);
-    assert!(plain.contains("0.047 ± 0.000 inch towards +z"), "{plain}");
 }

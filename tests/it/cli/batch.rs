@@ -60,6 +60,8 @@ fn two_shards_merged_are_the_whole_batch_byte_for_byte() {
     assert_eq!(merged.status.code(), Some(1), "{}", talk(&merged));
     let (whole, joined) = (files_below(&home.join("whole")), files_below(&home.join("joined")));
     assert!(whole.contains_key("overview.html"), "{:?}", whole.keys());
+    #[cfg(feature = "parquet")]
+    assert!(whole["readings.parquet"].starts_with(b"PAR1"));
     assert!(whole.keys().eq(joined.keys()));
     for (name, bytes) in &whole {
         assert!(joined[name] == *bytes, "{name} differs");
@@ -78,6 +80,25 @@ fn what_has_not_changed_is_not_measured_again_unless_forced() {
     std::fs::write(folder.path().join("one.seams.toml"), plan.replace("plus = 0.5", "plus = 0.4")).unwrap();
     let changed = talk(&batch(folder.path(), "out", &[]));
     assert_eq!(changed.matches("unchanged").count(), 0, "{changed}");
+}
+
+#[test]
+fn a_batch_speaks_german_on_letter_paper_and_is_measured_again_for_another_reader() {
+    let folder = prepared();
+    let said = talk(&batch(folder.path(), "out", &["--language", "de", "--paper", "letter"]));
+    assert_eq!(said.matches(": measured").count(), 3, "{said}");
+    let read = |name: &str| std::fs::read(folder.path().join("out").join(name)).unwrap();
+    let overview = String::from_utf8(read("overview.html")).unwrap();
+    assert!(overview.contains("lang=\"de\"") && overview.contains("Fugen und Scans"));
+    assert!(overview.contains("@font-face"), "the font is in the page");
+    let page = String::from_utf8(read("scans/car_2026-03-01.ply/report.html")).unwrap();
+    assert!(page.contains("lang=\"de\"") && page.contains("Bündigkeit"));
+    let pdf = String::from_utf8_lossy(&read("scans/car_2026-03-01.ply/report.pdf")).into_owned();
+    assert!(pdf.contains("/MediaBox [0 0 612 792]") && pdf.contains("/Lang (de)"));
+    let again = talk(&batch(folder.path(), "out", &["--language", "de", "--paper", "letter"]));
+    assert_eq!(again.matches("unchanged").count(), 3, "{again}");
+    let english = talk(&batch(folder.path(), "out", &[]));
+    assert_eq!(english.matches("unchanged").count(), 0, "{english}");
 }
 
 #[test]

@@ -60,7 +60,7 @@ fn the_files_of_a_comparison_are_as_accepted() {
     let rounded = rounded(&value);
     check("comparison.json", serde_json::to_string_pretty(&rounded).unwrap().as_bytes());
     let names = [("before.ply", scans[0].as_slice()), ("after.ply", scans[1].as_slice())];
-    let page = comparison_page(&plan, names, &found, Language::English).unwrap();
+    let page = comparison_page(&plan, names, &found, &[], Language::English).unwrap();
     check("comparison.html", page.as_bytes());
 }
 

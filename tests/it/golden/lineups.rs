@@ -72,7 +72,7 @@ fn lineup(id: &str, title: &str, kind: LineupKind, bars: Option<BarRow>) -> Line
     }
 }
 
-fn made(units: LengthUnit) -> (Plan, Vec<JudgedLineup>) {
+pub fn made(units: LengthUnit) -> (Plan, Vec<JudgedLineup>) {
     let mut plan = plan(units);
     let pitch = Tolerance { nominal_mm: 18.0, minus_mm: 0.3, plus_mm: 0.3 };
     plan.lineups = vec![

@@ -7,5 +7,7 @@ mod lineups;
 pub mod made_seams;
 mod pages;
 mod paper;
+#[cfg(feature = "parquet")]
+mod parquet;
 mod pictures;
 mod qif;

@@ -1,15 +1,23 @@
-//! The QIF document of the hand-made seams: well formed, counted right, references that lead somewhere.
+//! The QIF document of the hand-made seams: well formed, counted right, references that lead somewhere, and in the structure of
+//! the published schema (QIF 3.0, ISO 23952:2020: QIFDocument, QIFResults, Characteristics, IntermediatesPMI, Units), as far as
+//! the document uses it. The schema files are in no package registry; what of them is used here was read in their text.
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use super::lineups::made;
 use super::made_seams::{judged, plan};
 use super::pages::run;
+use shutline::judge::JudgedLineup;
 use shutline::render::{Results, results_qif};
 use shutline::summarise::summarise_scan;
 use shutline::units::LengthUnit;
 
 fn document(units: LengthUnit) -> String {
-    let plan = plan(units);
+    document_with(units, &[])
+}
+
+fn document_with(units: LengthUnit, lineups: &[JudgedLineup]) -> String {
+    let plan = if lineups.is_empty() { plan(units) } else { made(units).0 };
     let judged = judged(&plan);
     let summary = summarise_scan(&plan, &judged);
     let run = run();
@@ -17,7 +25,7 @@ fn document(units: LengthUnit) -> String {
         plan: &plan,
         judged: &judged,
         summary: &summary,
-        lineups: &[],
+        lineups,
         alignment: None,
         run: &run,
     })
@@ -92,7 +100,7 @@ fn every_reading_is_there_with_value_uncertainty_and_status() {
     let expected = summary.counts();
     let found = |word: &str| counts.get(word).copied().unwrap_or(0);
     assert_eq!(
-        [found("PASS"), found("FAIL"), found("UNKNOWN"), found("NOT_MEASURED")],
+        [found("PASS"), found("FAIL"), found("INDETERMINATE"), found("NOT_ANALYZED")],
         [expected.good, expected.out(), expected.undecided, expected.unseen]
     );
     let seen = judged[0].stations[40].reading.gap.as_ref().unwrap();
@@ -102,6 +110,111 @@ fn every_reading_is_there_with_value_uncertainty_and_status() {
         seen.value_mm / 25.4
     );
     assert!(xml.contains(&value), "{value}");
+}
+
+/// Children that an element may have, in the schema's order; those in square brackets may be left out.
+const STRUCTURE: [(&str, &[&str]); 24] = [
+    ("QIFDocument", &["QPId", "Header", "FileUnits", "Characteristics", "Results"]),
+    ("Header", &["Description", "Scope"]),
+    ("FileUnits", &["PrimaryUnits"]),
+    ("PrimaryUnits", &["LinearUnit"]),
+    ("LinearUnit", &["SIUnitName", "UnitName", "UnitConversion"]),
+    ("UnitConversion", &["Factor"]),
+    ("Characteristics", &["CharacteristicDefinitions", "CharacteristicNominals", "CharacteristicItems"]),
+    ("CharacteristicDefinitions", &["UserDefinedLinearCharacteristicDefinition"]),
+    ("CharacteristicNominals", &["UserDefinedLinearCharacteristicNominal"]),
+    ("CharacteristicItems", &["UserDefinedLinearCharacteristicItem"]),
+    (
+        "UserDefinedLinearCharacteristicDefinition",
+        &["Name", "[Tolerance]", "[NonTolerance]", "WhatToMeasure"],
+    ),
+    ("Tolerance", &["MaxValue", "MinValue", "DefinedAsLimit"]),
+    ("UserDefinedLinearCharacteristicNominal", &["CharacteristicDefinitionId", "Name", "[TargetValue]"]),
+    ("UserDefinedLinearCharacteristicItem", &["Description", "Name", "CharacteristicNominalId"]),
+    ("Results", &["MeasurementResultsSet"]),
+    ("MeasurementResultsSet", &["MeasurementResults"]),
+    ("MeasurementResults", &["MeasuredCharacteristics", "InspectionStatus"]),
+    ("MeasuredCharacteristics", &["CharacteristicMeasurements"]),
+    ("CharacteristicMeasurements", &["UserDefinedLinearCharacteristicMeasurement"]),
+    (
+        "UserDefinedLinearCharacteristicMeasurement",
+        &["[Description]", "Status", "CharacteristicItemId", "[Value]"],
+    ),
+    ("Status", &["CharacteristicStatusEnum"]),
+    ("InspectionStatus", &["InspectionStatusEnum"]),
+    ("Name", &[]),
+    ("Value", &[]),
+];
+
+/// Words of enumerations: CharacteristicStatusEnumType, InspectionStatusEnumType, NonToleranceEnumType.
+const ENUMERATIONS: [(&str, &[&str]); 3] = [
+    (
+        "CharacteristicStatusEnum",
+        &["PASS", "FAIL", "REWORK", "SYSERROR", "INDETERMINATE", "NOT_ANALYZED", "BASIC_OR_TED", "UNDEFINED"],
+    ),
+    (
+        "InspectionStatusEnum",
+        &["PASS", "FAIL", "REWORK", "SYSERROR", "UNKNOWN", "NOT_CALCULATED", "NOT_MEASURED", "UNDEFINED"],
+    ),
+    ("NonTolerance", &["MEASURED", "SET"]),
+];
+
+/// The children of each element that has any, as (parent, names).
+fn families(xml: &str) -> Vec<(String, Vec<String>)> {
+    let (mut open, mut done): (Vec<(String, Vec<String>)>, Vec<_>) = (Vec::new(), Vec::new());
+    for piece in xml.split('<').skip(1).filter(|piece| !piece.starts_with('?')) {
+        let tag = piece.split_once('>').unwrap().0;
+        if tag.starts_with('/') {
+            done.push(open.pop().unwrap());
+        } else {
+            let name = tag.split_once(' ').map_or(tag, |(name, _)| name).to_owned();
+            if let Some(parent) = open.last_mut() {
+                parent.1.push(name.clone());
+            }
+            open.push((name, Vec::new()));
+        }
+    }
+    done
+}
+
+#[test]
+fn elements_stand_in_the_order_of_the_published_schema_with_its_words() {
+    let xml = document_with(LengthUnit::Millimetre, &made(LengthUnit::Millimetre).1);
+    for (parent, children) in families(&xml) {
+        let Some((_, allowed)) = STRUCTURE.iter().find(|(name, _)| *name == parent) else {
+            assert!(children.is_empty(), "{parent} is not known and has {children:?}");
+            continue;
+        };
+        let is_list = allowed.len() == 1 && children.len() > 1;
+        if is_list {
+            assert!(children.iter().all(|child| child == allowed[0]), "{parent}: {children:?}");
+            continue;
+        }
+        let mut rest = children.iter().peekable();
+        for name in *allowed {
+            let plain = name.trim_matches(['[', ']']);
+            let is_there = rest.next_if(|child| *child == plain).is_some();
+            assert!(is_there || name.starts_with('['), "{parent} lacks {plain}: {children:?}");
+        }
+        assert!(rest.next().is_none(), "{parent}: {children:?}");
+    }
+    for (name, _, text) in elements(&xml) {
+        if let Some((_, words)) = ENUMERATIONS.iter().find(|(word, _)| *word == name) {
+            assert!(words.contains(&text.as_str()), "{name}: {text}");
+        }
+    }
+}
+
+#[test]
+fn lineups_are_characteristics_too_with_and_without_tolerance() {
+    let lineups = made(LengthUnit::Millimetre).1;
+    let (without, with) = (document(LengthUnit::Millimetre), document_with(LengthUnit::Millimetre, &lineups));
+    let count = |xml: &str| xml.matches("<UserDefinedLinearCharacteristicMeasurement ").count();
+    // Step and shift of one crease and three bars; pitch and evenness of two rows, and the rows' difference.
+    assert_eq!(count(&with) - count(&without), 4 * 2 + 2 * 2 + 1);
+    assert!(with.contains("<Name>body-line shift</Name>"));
+    assert_eq!(with.matches("<NonTolerance>MEASURED</NonTolerance>").count(), 1, "the rows' difference");
+    assert!(with.contains("<Description>too-few-bars</Description>"));
 }
 
 #[test]
