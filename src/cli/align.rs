@@ -12,6 +12,7 @@ use shutline::scan::ScanSource;
 
 use super::exit_code::Outcome;
 use super::messages::{Failure, Talk, print_data};
+use super::progress::Progress;
 
 /// Width of the residual map in picture units (1/96 inch): 180 mm; and its sharpness: 288 dots an inch.
 const MAP_WIDTH: f64 = 680.0;
@@ -36,8 +37,12 @@ impl Align {
         let plan = read_plan(&self.plan)?;
         let source = open_scan(&self.scan, plan.scan.units)?;
         let reference = open_reference(&plan, &self.plan)?;
-        let alignment = align(source.as_ref(), &plan, reference.as_deref(), &AlignSettings::default())
-            .map_err(|error| Failure::new(format!("could not align the scan: {error}")))?;
+        let progress = Progress::start(talk.is_quiet);
+        let watched = progress.watch_reading(source.as_ref());
+        let alignment = align(&watched, &plan, reference.as_deref(), &AlignSettings::default());
+        progress.finish();
+        let alignment =
+            alignment.map_err(|error| Failure::new(format!("could not align the scan: {error}")))?;
         for warning in &alignment.warnings {
             talk.warning(warning);
         }

@@ -2,15 +2,19 @@
 
 use std::fmt::Write;
 use std::io::IsTerminal;
-use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::atomic::{AtomicU64, AtomicUsize, Ordering};
 use std::sync::{Mutex, PoisonError};
 use std::time::{Duration, Instant};
 
-use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+use indicatif::{ProgressBar, ProgressDrawTarget, ProgressState, ProgressStyle};
 use shutline::pipeline::{Stage, Watch};
+use shutline::scan::{PointSink, ScanFailure, ScanSource, SourceFacts, TriangleSink};
 
 /// A bar appears only for work that takes longer than this.
 const PATIENCE: Duration = Duration::from_secs(1);
+
+/// Time between two steps of a sign that work goes on.
+const TICK: Duration = Duration::from_millis(200);
 
 const BYTES_BAR: &str = "{msg} {wide_bar} {bytes} of {total_bytes}, {bytes_per_sec}, {eta} left";
 const COUNT_BAR: &str = "{msg} {wide_bar} {pos} of {len}, {per_sec}, {eta} left";
@@ -49,11 +53,40 @@ impl Progress {
         self.show("making points", COUNT_BAR, points, whole);
     }
 
+    /// So many of so many scans are done.
+    pub fn scans_done(&self, done: u64, whole: u64) {
+        // A scan that outgrew its share of memory is done twice.
+        self.show("measuring scans", COUNT_BAR, done.min(whole), whole);
+    }
+
+    /// Takes the bar away while something is said.
+    pub fn make_way<T>(&self, say: impl FnOnce() -> T) -> T {
+        self.bar.suspend(say)
+    }
+
+    /// Work whose length nobody knows: the time so far, and a sign that it goes on.
+    pub fn wait(&self, what: &'static str) {
+        let seen = move |state: &ProgressState, text: &mut dyn Write| {
+            if state.elapsed() > PATIENCE {
+                // Writing to a string cannot fail.
+                let _ = write!(text, "{what}, {:.0} s", state.elapsed().as_secs_f64());
+            }
+        };
+        let style = ProgressStyle::with_template("{waited} {spinner}");
+        self.bar.reset();
+        self.bar.set_message(what);
+        if let Ok(style) = style {
+            self.bar.set_style(style.with_key("waited", seen));
+        }
+        self.bar.enable_steady_tick(TICK);
+    }
+
     /// Moves the bar, if the run has taken long enough for one.
     fn show(&self, what: &'static str, template: &str, done: u64, whole: u64) {
         if self.started.elapsed() <= PATIENCE {
             return;
         }
+        self.bar.disable_steady_tick();
         if self.bar.message() != what {
             // The rate of another stage says nothing about this one.
             self.bar.reset();
@@ -96,14 +129,71 @@ impl Progress {
         text
     }
 
+    /// A scan whose reading moves the bar; in between it waits.
+    pub fn watch_reading<'a>(&'a self, source: &'a dyn ScanSource) -> WatchedSource<'a> {
+        self.expect_bytes(source.facts().byte_count);
+        WatchedSource { source, progress: self, parts_read: AtomicUsize::new(0) }
+    }
+
     /// Takes the bar away.
     pub fn finish(&self) {
         self.bar.finish_and_clear();
     }
 }
 
+/// A scan that tells how far it has been read, pass after pass.
+pub struct WatchedSource<'a> {
+    source: &'a dyn ScanSource,
+    progress: &'a Progress,
+    parts_read: AtomicUsize,
+}
+
+impl WatchedSource<'_> {
+    fn told(&self, parts: usize) {
+        let before = self.parts_read.fetch_add(1, Ordering::Relaxed);
+        match (before + 1) % parts.max(1) {
+            0 => self.progress.wait("placing the scan on the car"),
+            done => self.progress.gathered(done, parts),
+        }
+    }
+}
+
+impl ScanSource for WatchedSource<'_> {
+    fn facts(&self) -> &SourceFacts {
+        self.source.facts()
+    }
+
+    fn part_count(&self) -> usize {
+        self.source.part_count()
+    }
+
+    fn read_points(&self, part: usize, sink: &mut dyn PointSink) -> Result<(), ScanFailure> {
+        self.source.read_points(part, sink)?;
+        self.told(self.source.part_count());
+        Ok(())
+    }
+
+    fn is_mesh(&self) -> bool {
+        self.source.is_mesh()
+    }
+
+    fn triangle_part_count(&self) -> usize {
+        self.source.triangle_part_count()
+    }
+
+    fn read_triangles(&self, part: usize, sink: &mut dyn TriangleSink) -> Result<(), ScanFailure> {
+        self.source.read_triangles(part, sink)?;
+        self.told(self.source.triangle_part_count());
+        Ok(())
+    }
+}
+
 impl Watch for Progress {
     fn begin(&self, stage: Stage) {
+        match stage {
+            Stage::Align => self.wait("placing the scan on the car"),
+            _ => self.bar.disable_steady_tick(),
+        }
         self.begin_named(match stage {
             Stage::Align => "align",
             Stage::Gather => "gather",

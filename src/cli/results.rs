@@ -102,7 +102,6 @@ pub fn write_results(
         let picture = lineup_png(plan, judged, &settings)?;
         folder.write(&format!("lineups/{}.png", judged.reading.id), &picture)?;
     }
-    write_pictures(folder, plan, measured, sections, language)?;
     if let Some(map) = residual_png(plan, &measured.alignment, language)? {
         folder.write("residuals.png", &map)?;
     }
@@ -115,9 +114,17 @@ pub fn write_results(
         run,
     };
     let page = ReportSettings { language, surface: measured.surface.clone(), ..ReportSettings::default() };
-    folder.write("report.html", report_html(&results, &page)?.as_bytes())?;
     let paper = presentation.paper(plan.units);
-    folder.write("report.pdf", &report_pdf(&results, &page, paper)?)?;
+    let (pictures, (html, pdf)) = rayon::join(
+        || write_pictures(folder, plan, measured, sections, language),
+        || {
+            rayon::join(
+                || Ok::<_, Failure>(folder.write("report.html", report_html(&results, &page)?.as_bytes())?),
+                || Ok::<_, Failure>(folder.write("report.pdf", &report_pdf(&results, &page, paper)?)?),
+            )
+        },
+    );
+    pictures.and(html).and(pdf)?;
     folder.write("results.qif", results_qif(&results).as_bytes())?;
     let record = record_json(&results)?;
     folder.write("record.json", record.as_bytes())?;

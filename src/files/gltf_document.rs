@@ -63,6 +63,8 @@ pub(super) struct Primitive {
 pub(super) struct Attributes {
     #[serde(rename = "POSITION")]
     pub position: Option<usize>,
+    #[serde(rename = "NORMAL")]
+    pub normal: Option<usize>,
 }
 
 #[derive(Debug, Default, Deserialize)]

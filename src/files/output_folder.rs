@@ -3,7 +3,8 @@
 //! In: a folder's path and named bytes. Out: the folder with all of the files, or as it was before.
 //! Method: everything goes into a hidden staging folder next to the target, is flushed to the disk and only then renamed
 //! into place (rename is atomic on one file system: POSIX.1-2017, `rename`). Subfolders are swapped whole, so that
-//! pictures of an earlier run do not linger; other files of the folder are left alone.
+//! pictures of an earlier run do not linger; other files of the folder are left alone. What a killed run has left beside the folder
+//! goes with the next run into it (`left_behind`).
 //! Does not make the set of renames one atomic act: a kill within those few milliseconds can leave some files new and some old,
 //! each of them whole.
 
@@ -14,7 +15,11 @@ use std::path::{Component, Path, PathBuf};
 use tempfile::TempDir;
 use thiserror::Error;
 
+use super::left_behind::{LeftBehind, lock_staging};
 use super::unfinished::{Unfinished, pass_gate};
+
+/// Folder inside the staging folder for what the new results take the place of.
+pub(super) const REPLACED: &str = ".replaced";
 
 /// Why results could not be written; nothing of the earlier results has changed then.
 #[derive(Debug, Error)]
@@ -35,8 +40,10 @@ pub struct OutputFolder {
     target: PathBuf,
     staging: TempDir,
     unfinished: Unfinished,
-    /// Held until the end, where the system lets folders be locked.
+    left_behind: LeftBehind,
+    /// Both held until the end, where the system lets folders be locked.
     lock: Option<File>,
+    _staging_lock: Option<File>,
 }
 
 impl OutputFolder {
@@ -55,12 +62,24 @@ impl OutputFolder {
         fs::create_dir_all(&parent).map_err(|source| disk(&parent, source))?;
         let lock = if target.is_dir() { lock_folder(target)? } else { None };
         let name = target.file_name().map_or_else(|| "results".into(), |name| name.to_string_lossy());
+        let prefix = format!(".{name}-unfinished-");
+        let beside = if target.file_name().is_some() { parent } else { target.to_owned() };
         let staging = tempfile::Builder::new()
-            .prefix(&format!(".{name}-unfinished-"))
-            .tempdir_in(if target.file_name().is_some() { &parent } else { target })
+            .prefix(&prefix)
+            .tempdir_in(&beside)
             .map_err(|source| disk(target, source))?;
+        let staging_lock = lock_staging(staging.path());
         let unfinished = Unfinished::new(staging.path());
-        Ok(Self { target: target.to_owned(), staging, unfinished, lock })
+        let left_behind = LeftBehind { beside, prefix };
+        left_behind.remove_never_moved();
+        Ok(Self {
+            target: target.to_owned(),
+            staging,
+            unfinished,
+            left_behind,
+            lock,
+            _staging_lock: staging_lock,
+        })
     }
 
     /// Writes one file of the set, such as `strips/hood-cowl.png`.
@@ -89,6 +108,9 @@ impl OutputFolder {
     pub fn finish(mut self) -> Result<(), WriteError> {
         let gate = pass_gate();
         let result = self.move_into_place().map_err(|source| disk(&self.target, source));
+        if result.is_ok() {
+            self.left_behind.remove_all();
+        }
         drop((gate, self.unfinished, self.lock));
         result
     }
@@ -102,7 +124,7 @@ impl OutputFolder {
         {
             self.lock = Some(folder);
         }
-        let trash = self.staging.path().join(".replaced");
+        let trash = self.staging.path().join(REPLACED);
         fs::create_dir(&trash)?;
         let mut made: Vec<PathBuf> = fs::read_dir(self.staging.path())?
             .map(|entry| entry.map(|entry| entry.path()))
@@ -185,6 +207,40 @@ mod tests {
         assert!(target.join("sections/b-2.png").exists());
         assert!(target.join("mine.txt").exists());
         assert_eq!(fs::read_dir(home.path()).unwrap().count(), 1, "nothing half-written is left");
+    }
+
+    #[test]
+    fn what_a_killed_run_has_left_goes_and_a_living_runs_stays() {
+        let home = tempfile::tempdir().unwrap();
+        let target = home.path().join("out");
+        let living = OutputFolder::begin(&target).unwrap();
+        living.write("readings.csv", b"half").unwrap();
+        let left = |name: &str, inside: &str| {
+            let folder = home.path().join(name);
+            fs::create_dir_all(folder.join(inside)).unwrap();
+            fs::write(folder.join(inside).join("readings.csv"), b"left").unwrap();
+            folder
+        };
+        let killed = left(".out-unfinished-aaaaaa", "");
+        let killed_while_moving = left(".out-unfinished-bbbbbb", REPLACED);
+        let of_another = left(".other-unfinished-aaaaaa", "");
+        let just_begun = home.path().join(".out-unfinished-cccccc");
+        fs::create_dir(&just_begun).unwrap();
+
+        let next = OutputFolder::begin(&target).unwrap();
+        assert!(!killed.exists(), "left by a killed run");
+        assert!(
+            killed_while_moving.exists(),
+            "may hold the only copy of earlier pictures until new ones are there"
+        );
+        assert!(just_begun.exists(), "may not have come to its lock yet");
+        next.write("readings.csv", b"new").unwrap();
+        next.finish().unwrap();
+        assert!(!killed_while_moving.exists());
+        assert!(of_another.exists());
+        assert!(living.staging.path().join("readings.csv").exists());
+        living.finish().unwrap();
+        assert_eq!(fs::read(target.join("readings.csv")).unwrap(), b"half");
     }
 
     #[test]

@@ -19,11 +19,11 @@ const MOST_OBJECTS: usize = 200_000;
 /// Corners for each byte of the file, over which meshes placed again and again are taken for a trap.
 const MOST_CORNERS_PER_BYTE: u64 = 16;
 
+/// The scene and its numbers.
 struct Gltf<'a> {
     source: &'a ByteSource,
     document: Document,
     buffers: Vec<Vec<u8>>,
-    spool: Spool,
 }
 
 /// Reads a glTF or GLB file.
@@ -34,10 +34,10 @@ pub(super) fn open(source: &ByteSource, unit_mm: f64) -> Result<Box<dyn ScanSour
     }
     let document: Document = serde_json::from_slice(&json).map_err(|error| bad(source, error.to_string()))?;
     drop(json);
-    let mut gltf = Gltf { source, document, buffers: Vec::new(), spool: Spool::new(false) };
+    let mut gltf = Gltf { source, document, buffers: Vec::new() };
     gltf.load_buffers(binary)?;
-    gltf.walk()?;
-    Ok(Box::new(gltf.spool.finish(source.path(), FORMAT.to_owned(), source.len(), unit_mm)?))
+    let spool = gltf.walk()?;
+    Ok(Box::new(spool.finish(source.path(), FORMAT.to_owned(), source.len(), unit_mm)?))
 }
 
 fn bad(source: &ByteSource, problem: impl Into<String>) -> ReadError {
@@ -96,7 +96,10 @@ impl Gltf<'_> {
     }
 
     /// Every node of the scene once, with its place in the world.
-    fn walk(&mut self) -> Result<(), ReadError> {
+    fn walk(&self) -> Result<Spool, ReadError> {
+        let primitives = self.document.meshes.iter().flat_map(|mesh| &mesh.primitives);
+        let has_normals = primitives.into_iter().any(|primitive| primitive.attributes.normal.is_some());
+        let mut spool = Spool::new(has_normals);
         let scene = self.document.scenes.get(self.document.scene.unwrap_or(0));
         let roots = match scene {
             Some(scene) => scene.nodes.clone(),
@@ -113,61 +116,63 @@ impl Gltf<'_> {
             }
             let world_from_node = parent * matrix_of(node);
             open.extend(node.children.iter().rev().map(|child| (*child, world_from_node)));
-            if let Some(mesh) = node.mesh {
-                self.mesh(mesh, &world_from_node)?;
+            let mesh = node.mesh.and_then(|place| self.document.meshes.get(place));
+            for primitive in mesh.into_iter().flat_map(|mesh| &mesh.primitives) {
+                let made = (spool.point_count() + 3 * spool.triangle_count()) / MOST_CORNERS_PER_BYTE;
+                if made > self.source.len() + (1 << 20) {
+                    return Err(bad(self.source, "its meshes are placed too often"));
+                }
+                self.primitive(primitive, &world_from_node, &mut spool)?;
             }
         }
-        Ok(())
+        Ok(spool)
     }
 
-    fn mesh(&mut self, place: usize, world_from_node: &Matrix4<f64>) -> Result<(), ReadError> {
-        let primitives = self.document.meshes.get(place).map_or(0, |mesh| mesh.primitives.len());
-        for primitive in 0..primitives {
-            let corners = self.corners(place, primitive, world_from_node)?;
-            let made = (self.spool.point_count() + 3 * self.spool.triangle_count()) / MOST_CORNERS_PER_BYTE;
-            if made > self.source.len() + (1 << 20) {
-                return Err(bad(self.source, "its meshes are placed too often"));
-            }
-            for corner in &corners {
-                self.spool
-                    .push_point(*corner, [0.0; 3])
-                    .map_err(|error| spool_error(self.source.path(), error))?;
-            }
-            self.triangles(place, primitive, &corners)?;
-        }
-        Ok(())
-    }
-
-    fn primitive(&self, mesh: usize, primitive: usize) -> Option<&Primitive> {
-        self.document.meshes.get(mesh)?.primitives.get(primitive)
-    }
-
-    fn corners(
+    fn primitive(
         &self,
-        mesh: usize,
-        primitive: usize,
+        primitive: &Primitive,
         world_from_node: &Matrix4<f64>,
-    ) -> Result<Vec<[f64; 3]>, ReadError> {
-        let position = self.primitive(mesh, primitive).and_then(|primitive| primitive.attributes.position);
-        let accessor = position.and_then(|place| self.document.accessors.get(place));
-        let accessor = accessor.ok_or_else(|| bad(self.source, "a mesh has no positions"))?;
-        if accessor.component_type != 5126 || accessor.shape != "VEC3" {
-            return Err(bad(self.source, "positions are not 32-bit floats; save it without packing"));
+        spool: &mut Spool,
+    ) -> Result<(), ReadError> {
+        let position = primitive.attributes.position.and_then(|place| self.document.accessors.get(place));
+        let position = position.ok_or_else(|| bad(self.source, "a mesh has no positions"))?;
+        let positions = self.vectors(position)?;
+        let normal = primitive.attributes.normal.and_then(|place| self.document.accessors.get(place));
+        let normals = normal.map(|normal| self.vectors(normal)).transpose()?;
+        // Directions across a surface go by the inverse's transpose (glTF 2.0, 3.7.2.1, leaves the formula to the reader).
+        let linear = world_from_node.fixed_view::<3, 3>(0, 0).into_owned();
+        let across = linear.try_inverse().map(|inverse| inverse.transpose());
+        for index in 0..positions.count {
+            let place = world_from_node * Point3::from(positions.get(index)).to_homogeneous();
+            let normal = normals.filter(|normals| index < normals.count).zip(across);
+            let normal = normal.map_or([0.0; 3], |(normals, across)| {
+                let turned = across * Vector3::from(normals.get(index));
+                turned.try_normalize(0.0).unwrap_or_default().map(|value| value as f32).into()
+            });
+            spool.push_point([place.x, place.y, place.z], normal).map_err(|error| self.spooled(error))?;
         }
-        let rows = self.rows(accessor, 12)?;
-        Ok(rows
-            .map(|row| {
-                let value = |at: usize| {
-                    row.get(at..).and_then(|bytes| Scalar::F32.decode(bytes, false)).unwrap_or(f64::NAN)
-                };
-                let point = world_from_node * Point3::new(value(0), value(4), value(8)).to_homogeneous();
-                [point.x, point.y, point.z]
-            })
-            .collect())
+        let corner = |index: usize| {
+            let place = world_from_node * Point3::from(positions.get(index)).to_homogeneous();
+            [place.x, place.y, place.z]
+        };
+        self.triangles(primitive, positions.count, corner, spool)
+    }
+
+    fn spooled(&self, error: std::io::Error) -> ReadError {
+        spool_error(self.source.path(), error)
+    }
+
+    /// An accessor of three 32-bit floats each.
+    fn vectors(&self, accessor: &Accessor) -> Result<Rows<'_>, ReadError> {
+        if accessor.component_type != 5126 || accessor.shape != "VEC3" {
+            let problem = "positions or normals are not 32-bit floats; save it without packing";
+            return Err(bad(self.source, problem));
+        }
+        self.rows(accessor, 12)
     }
 
     /// The rows of an accessor, all of them there.
-    fn rows(&self, accessor: &Accessor, size: usize) -> Result<impl Iterator<Item = &[u8]>, ReadError> {
+    fn rows(&self, accessor: &Accessor, size: usize) -> Result<Rows<'_>, ReadError> {
         if accessor.sparse.is_some() {
             return Err(bad(self.source, "it has sparse numbers; save it without them"));
         }
@@ -181,7 +186,7 @@ impl Gltf<'_> {
             .and_then(|bytes| bytes.get(accessor.byte_offset..))
             .ok_or_else(|| bad(self.source, "its numbers lie beyond its end; it may be cut off"))?;
         let stride = view.byte_stride.unwrap_or(size).max(size);
-        let there = (bytes.len() + stride - size) / stride;
+        let there = (bytes.len().saturating_add(stride) - size) / stride;
         if accessor.count > there {
             let (promised, found) = (accessor.count as u64, there as u64);
             return Err(ReadError::CutOff {
@@ -191,27 +196,37 @@ impl Gltf<'_> {
                 found,
             });
         }
-        Ok(bytes.chunks(stride).take(accessor.count))
+        Ok(Rows { bytes, stride, count: accessor.count })
     }
 
-    fn triangles(&mut self, mesh: usize, primitive: usize, corners: &[[f64; 3]]) -> Result<(), ReadError> {
-        let Some(found) = self.primitive(mesh, primitive) else { return Ok(()) };
-        let mode = found.mode.unwrap_or(4);
-        let order = match found.indices.map(|place| self.document.accessors.get(place)) {
-            Some(accessor) => {
-                let accessor = accessor.ok_or_else(|| bad(self.source, "a mesh has no corner numbers"))?;
-                let scalar = match accessor.component_type {
-                    5121 => Scalar::U8,
-                    5123 => Scalar::U16,
-                    5125 => Scalar::U32,
-                    _ => return Err(bad(self.source, "corner numbers are of no known type")),
-                };
-                let number = |row| scalar.decode(row, false).map_or(u32::MAX, |index| index as u32);
-                self.rows(accessor, scalar.size())?.map(number).collect()
-            }
-            None => (0..u32::try_from(corners.len()).unwrap_or(u32::MAX)).collect::<Vec<u32>>(),
+    fn triangles(
+        &self,
+        primitive: &Primitive,
+        corner_count: usize,
+        corner: impl Fn(usize) -> [f64; 3],
+        spool: &mut Spool,
+    ) -> Result<(), ReadError> {
+        let mode = primitive.mode.unwrap_or(4);
+        let indices = primitive.indices.map(|place| {
+            let accessor = self.document.accessors.get(place);
+            let accessor = accessor.ok_or_else(|| bad(self.source, "a mesh has no corner numbers"))?;
+            let scalar = match accessor.component_type {
+                5121 => Scalar::U8,
+                5123 => Scalar::U16,
+                5125 => Scalar::U32,
+                _ => return Err(bad(self.source, "corner numbers are of no known type")),
+            };
+            Ok((self.rows(accessor, scalar.size())?, scalar))
+        });
+        let indices = indices.transpose()?;
+        let corner_at = |place: usize| {
+            let index = match indices {
+                Some((rows, scalar)) => scalar.decode(rows.row(place), false)? as usize,
+                None => place,
+            };
+            (index < corner_count).then(|| corner(index))
         };
-        let count = order.len().saturating_sub(2);
+        let count = indices.map_or(corner_count, |(rows, _)| rows.count).saturating_sub(2);
         let places = (0..count).filter(|place| mode != 4 || place % 3 == 0).map(|place| match mode {
             4 => Some([place, place + 1, place + 2]),
             5 if place % 2 == 0 => Some([place, place + 1, place + 2]),
@@ -220,13 +235,33 @@ impl Gltf<'_> {
             _ => None,
         });
         for triangle in places.flatten() {
-            let [a, b, c] = triangle.map(|place| corners.get(*order.get(place)? as usize).copied());
-            let (Some(a), Some(b), Some(c)) = (a, b, c) else {
-                return Err(bad(self.source, format!("a triangle names a corner beyond {}", corners.len())));
+            let [Some(a), Some(b), Some(c)] = triangle.map(corner_at) else {
+                return Err(bad(self.source, format!("a triangle names a corner beyond {corner_count}")));
             };
-            self.spool.push_triangle([a, b, c]).map_err(|error| spool_error(self.source.path(), error))?;
+            spool.push_triangle([a, b, c]).map_err(|error| self.spooled(error))?;
         }
         Ok(())
+    }
+}
+
+/// Numbers of an accessor where they lie in their buffer.
+#[derive(Clone, Copy)]
+struct Rows<'a> {
+    bytes: &'a [u8],
+    stride: usize,
+    count: usize,
+}
+
+impl Rows<'_> {
+    fn row(&self, index: usize) -> &[u8] {
+        self.bytes.get(index.saturating_mul(self.stride)..).unwrap_or_default()
+    }
+
+    /// A row of three 32-bit floats.
+    fn get(&self, index: usize) -> [f64; 3] {
+        let row = self.row(index);
+        [0, 4, 8]
+            .map(|at| row.get(at..).and_then(|bytes| Scalar::F32.decode(bytes, false)).unwrap_or(f64::NAN))
     }
 }
 

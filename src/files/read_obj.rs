@@ -2,12 +2,14 @@
 //!
 //! In: a source. Out: a [`ScanSource`]. Units: OBJ stores none. Shape: decoded once into a temporary file.
 //! Method: `v`, and `f` with 1-based or negative numbers as `a`, `a/b`, `a//c`, `a/b/c`;
-//! polygons become fans; a backslash continues a line. Everything else is skipped.
-//! Does not read curves (see `curve_obj`), normals nor materials.
+//! polygons become fans; a backslash continues a line. In a file without faces that has as many normals (`vn`) as corners, each is
+//! its corner's, as programs that export clouds write them. Everything else is skipped.
+//! Does not read curves (see `curve_obj`), normals of meshes nor materials.
 
-use std::io::{BufRead, BufReader, Read};
+use std::io::{BufRead, BufReader, Read, Write};
+use std::path::Path;
 
-use super::byte_source::ByteSource;
+use super::byte_source::{ByteSource, Collector};
 use super::number_table::parse_number;
 use super::read_error::{ReadError, excerpt};
 use super::spool::{Spool, spool_error};
@@ -27,6 +29,7 @@ pub(super) fn open(source: &ByteSource, unit_mm: f64) -> Result<Box<dyn ScanSour
     let mut mesh = ObjMesh {
         corners: VertexTable::new(source.len(), source.len() / FEWEST_CORNER_BYTES),
         spool: Spool::new(false),
+        normals: Collector::default(),
     };
     let (mut line, mut number) = (Vec::new(), 0_u64);
     while read_line(&mut reader, &mut line).map_err(|error| ReadError::read(path, error))? {
@@ -39,7 +42,7 @@ pub(super) fn open(source: &ByteSource, unit_mm: f64) -> Result<Box<dyn ScanSour
             }
         })?;
     }
-    Ok(Box::new(mesh.spool.finish(path, FORMAT.to_owned(), source.len(), unit_mm)?))
+    Ok(Box::new(mesh.into_spool(path)?.finish(path, FORMAT.to_owned(), source.len(), unit_mm)?))
 }
 
 /// Reads a line with those that a backslash joins to it; false at the end.
@@ -66,7 +69,12 @@ enum Problem {
 struct ObjMesh {
     corners: VertexTable,
     spool: Spool,
+    /// Rows of three 32-bit floats.
+    normals: Collector,
 }
+
+/// Bytes of a normal.
+const NORMAL_BYTES: u64 = 12;
 
 impl ObjMesh {
     fn take(&mut self, line: &[u8]) -> Result<(), Problem> {
@@ -80,9 +88,26 @@ impl ObjMesh {
                 self.corners.push([x, y, z]);
                 self.spool.push_point([x, y, z], [0.0; 3]).map_err(Problem::Spool)
             }
+            Some(b"vn") => {
+                // What is no number is no direction, and has no say later.
+                let normal = [(); 3].map(|()| words.next().and_then(parse_number).unwrap_or(0.0) as f32);
+                let bytes = normal.map(f32::to_le_bytes);
+                self.normals.write_all(bytes.as_flattened()).map_err(Problem::Spool)
+            }
             Some(b"f") => self.face(words),
             _ => Ok(()),
         }
+    }
+
+    /// What was read, with the normals where they are the points'.
+    fn into_spool(self, path: &Path) -> Result<Spool, ReadError> {
+        let count = self.spool.point_count();
+        let is_cloud = self.spool.triangle_count() == 0 && count > 0;
+        if is_cloud && self.normals.len() == count * NORMAL_BYTES {
+            drop(self.corners);
+            return self.spool.with_normals(self.normals, path);
+        }
+        Ok(self.spool)
     }
 
     fn face<'b>(&mut self, words: impl Iterator<Item = &'b [u8]>) -> Result<(), Problem> {

@@ -5,7 +5,7 @@
 //! so that memory does not grow with the scan.
 //! Does not check what it is given.
 
-use std::io::{self, Write};
+use std::io::{self, BufReader, Read, Write};
 use std::path::Path;
 
 use nalgebra::Point3;
@@ -72,6 +72,24 @@ impl Spool {
         let bytes = corners.iter().flatten().flat_map(|value| value.to_le_bytes());
         row.iter_mut().zip(bytes).for_each(|(place, byte)| *place = byte);
         self.triangles.write_all(&row)
+    }
+
+    /// The same points with a normal each: `normals` are as many rows of three 32-bit floats, in the points' order.
+    pub fn with_normals(self, normals: Collector, path: &Path) -> Result<Self, ReadError> {
+        let spooled = |source| spool_error(path, source);
+        let count = self.point_count();
+        let (points, normals) = (self.points.finish(path), normals.finish(path));
+        let (points, normals) = (points.map_err(spooled)?, normals.map_err(spooled)?);
+        let (mut points, mut normals) = (BufReader::new(points.reader(0)), BufReader::new(normals.reader(0)));
+        let mut joined = Self { points: Collector::default(), has_normals: true, ..self };
+        let mut row = [0; POSITION_AND_NORMAL_BYTES];
+        for _ in 0..count {
+            let (position, normal) = row.split_at_mut(POSITION_BYTES);
+            points.read_exact(position).map_err(spooled)?;
+            normals.read_exact(normal).map_err(spooled)?;
+            joined.points.write_all(&row).map_err(spooled)?;
+        }
+        Ok(joined)
     }
 
     pub const fn point_count(&self) -> u64 {

@@ -1,8 +1,8 @@
 //! A curve as a table of frames, one a millimetre, for laying out millions of points.
 //!
 //! In: a [`Curve`] with outward normals. Out: seam coordinates (along, across, height) of points, mm.
-//! Method: frames are tabulated at equal steps and interpolated linearly; the foot is refined twice with the local
-//! tangent. The frames turn by less than 0.05 rad over a step on any seam bend of more than 20 mm radius.
+//! Method: frames are tabulated at equal steps and interpolated linearly; the foot is refined up to twice with the local
+//! tangent, until it stands still. The frames turn by less than 0.05 rad over a step on any seam bend of more than 20 mm radius.
 //! Does not search: a point's distance along must be known to a few millimetres.
 
 use nalgebra::{Point3, Vector3};
@@ -21,8 +21,9 @@ pub struct Track {
     length_mm: f64,
 }
 
-/// A foot that moves less than this stands still, mm: far below what a 32-bit distance along a seam resolves.
-const FOOT_STILL_MM: f64 = 1e-7;
+/// A foot that moves less than this stands still, mm: a tenth of what a 32-bit distance along a seam resolves. Across and outward the
+/// frame may be as much behind, which changes them by that times its turn per mm: below 1e-6 mm.
+const FOOT_STILL_MM: f64 = 5e-6;
 
 impl Track {
     /// Tabulates a curve.
@@ -56,19 +57,19 @@ impl Track {
     /// Seam coordinates of a point whose distance along is known roughly; `None` off the table's ends.
     #[must_use]
     pub fn flatten(&self, point: &Point3<f64>, rough_along_mm: f64) -> Option<FlatPoint> {
+        let mut stretch = self.stretch(rough_along_mm);
         let mut along_mm = rough_along_mm;
         for _ in 0..3 {
-            let stretch = self.stretch(along_mm);
             let step_mm = (point - stretch.origin()).dot(&stretch.along());
             along_mm += step_mm;
             if step_mm.abs() < FOOT_STILL_MM {
                 break;
             }
+            stretch = self.stretch(along_mm);
         }
         if along_mm < -OVERHANG_MM || along_mm > self.length_mm + OVERHANG_MM {
             return None;
         }
-        let stretch = self.stretch(along_mm);
         let outward = stretch.outward();
         let offset = point - stretch.origin();
         Some(FlatPoint {

@@ -4,7 +4,7 @@
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
-use std::sync::atomic::{AtomicU8, Ordering};
+use std::sync::atomic::{AtomicU8, AtomicU64, Ordering};
 use std::time::{Duration, Instant};
 
 use clap::Args;
@@ -15,6 +15,7 @@ use super::queue::{reckoned_bytes, run_jobs};
 use super::runner::Runner;
 use crate::cli::exit_code::Outcome;
 use crate::cli::messages::{Failure, Talk};
+use crate::cli::progress::Progress;
 use crate::cli::results::Presentation;
 
 /// Time between two looks at a watched folder; a file has stopped growing if two looks find it the same.
@@ -176,10 +177,17 @@ pub fn run_batch(scans: &[FoundScan], terms: &BatchTerms, talk: Talk) -> Result<
     let workers = terms.jobs.unwrap_or(cores).clamp(1, scans.len().max(1));
     let threads = (cores / workers).max(1);
     let sizes: Vec<u64> = scans.iter().map(|scan| reckoned_bytes(scan.byte_count)).collect();
-    let runner = Runner { program: std::env::current_exe()?, terms, plan_sha256, threads };
+    let progress = Progress::start(talk.is_quiet);
+    let program = std::env::current_exe()?;
+    let runner = Runner { program, terms, plan_sha256, threads, progress: &progress };
+    progress.wait("measuring scans");
+    let done = AtomicU64::new(0);
     let results = run_jobs(&sizes, workers, terms.memory.saturating_mul(1 << 20), &|job, bytes| {
-        runner.measure_entry(&scans[job], bytes, talk)
+        let attempt = runner.measure_entry(&scans[job], bytes, talk);
+        progress.scans_done(1 + done.fetch_add(1, Ordering::Relaxed), scans.len() as u64);
+        attempt
     });
+    progress.finish();
     let mut entries = Vec::new();
     for result in results {
         match result {

@@ -8,6 +8,7 @@ use shutline::files::{BatchEntry, FoundScan, results_folder};
 use super::command::BatchTerms;
 use super::queue::Attempt;
 use crate::cli::messages::{Failure, Talk};
+use crate::cli::progress::Progress;
 
 /// What all measurings of a batch have in common.
 pub struct Runner<'a> {
@@ -15,6 +16,7 @@ pub struct Runner<'a> {
     pub terms: &'a BatchTerms,
     pub plan_sha256: String,
     pub threads: usize,
+    pub progress: &'a Progress,
 }
 
 /// An entry, or the name of a scan that had to be left out and why.
@@ -32,7 +34,7 @@ impl Runner<'_> {
             Err(error) => return Attempt::Done(Err(left_out(error))),
         };
         if !self.terms.force && entry.is_done_in(out) {
-            talk.line(format!("{}: unchanged", scan.name));
+            self.progress.make_way(|| talk.line(format!("{}: unchanged", scan.name)));
             return Attempt::Done(Ok(entry));
         }
         let ended = self.measure(scan, &entry.folder, bytes);
@@ -48,10 +50,10 @@ impl Runner<'_> {
         if may_come_again {
             return Attempt::Outgrown(Ok(entry));
         }
-        match &entry.failure {
+        self.progress.make_way(|| match &entry.failure {
             Some(reason) => talk.warning(format!("{}: {reason}", scan.name)),
             None => talk.line(format!("{}: measured", scan.name)),
-        }
+        });
         Attempt::Done(entry.write(out).map_err(left_out).map(|()| entry))
     }
 

@@ -20,10 +20,12 @@ const DEEPEST: u32 = 8;
 const OFF_SHARE: f64 = 1e-3;
 
 /// Types that stand for a curve by themselves; splines may also be complex.
-pub(super) const CURVE_KINDS: [&[u8]; 14] = [
+pub(super) const CURVE_KINDS: [&[u8]; 16] = [
     b"LINE",
     b"CIRCLE",
     b"ELLIPSE",
+    b"PARABOLA",
+    b"HYPERBOLA",
     b"POLYLINE",
     b"TRIMMED_CURVE",
     b"COMPOSITE_CURVE",
@@ -45,12 +47,6 @@ pub(super) struct Curves<'a> {
     pub angle_rad: f64,
     /// Chords leave curves by at most this share of the curve's size.
     pub sag_share: f64,
-}
-
-/// One end of a trimmed curve.
-enum Trim {
-    Parameter(f64),
-    Point(Point3<f64>),
 }
 
 impl Curves<'_> {
@@ -79,7 +75,7 @@ impl Curves<'_> {
             }
             _ => {
                 let basis = self.basis(id, depth)?;
-                let (start, end) = basis.range().ok_or_else(|| Problem::at(id, "this line has no ends"))?;
+                let (start, end) = basis.range().ok_or_else(|| Problem::at(id, "this curve has no ends"))?;
                 self.file.spend(basis.cost())?;
                 basis.sample(start, end, self.sag_share)
             }
@@ -158,34 +154,35 @@ impl Curves<'_> {
         Ok(points)
     }
 
-    /// One end of a trimmed curve, by its parameter or its point as the file prefers.
+    /// One end of a trimmed curve, by its parameter or its point as the file prefers; by its point where the two are not the
+    /// same place, since writers are known that count parameters by rules of their own.
     fn trim(&self, id: u32, basis: &Basis, given: &[Value<'_>], master: &Value<'_>) -> Result<f64, Problem> {
-        let mut ends = Vec::new();
+        let (mut number, mut place) = (None, None);
         for value in given {
             match value {
-                Value::Reference(place) => ends.push(Trim::Point(point(self.file, *place)?)),
-                value => {
-                    let number = value
-                        .number()
-                        .ok_or_else(|| Problem::at(id, "an end is neither point nor number"))?;
-                    ends.push(Trim::Parameter(number));
-                }
+                Value::Reference(point_id) => place = Some(point(self.file, *point_id)?),
+                value => number = value.number(),
             }
         }
+        let number = number.map(|number| self.parameter(id, basis, number)).transpose();
+        let Some(place) = place else {
+            return number?.ok_or_else(|| Problem::at(id, "an end is missing, or neither point nor number"));
+        };
+        self.file.spend(basis.cost())?;
         let wants_point = *master == Value::Word(b"CARTESIAN");
-        let preferred = ends.iter().find(|end| matches!(end, Trim::Point(_)) == wants_point);
-        match preferred.or(ends.first()) {
-            Some(Trim::Point(place)) => {
-                self.file.spend(basis.cost())?;
-                Ok(basis.parameter_of(place))
-            }
-            Some(Trim::Parameter(number)) => match (basis, basis.range()) {
-                (Basis::Conic { .. }, _) => Ok(number * self.angle_rad),
-                (Basis::Chain(_), _) => Err(Problem::at(id, "a chain of curves is cut by a number")),
-                (_, Some((start, end))) => Ok(number.clamp(start, end)),
-                _ => Ok(*number),
-            },
-            None => Err(Problem::at(id, "an end is missing")),
+        match number.ok().flatten().filter(|_| !wants_point) {
+            Some(number) if (basis.at(number) - place).norm() <= OFF_SHARE * basis.size() => Ok(number),
+            _ => Ok(basis.parameter_of(&place)),
+        }
+    }
+
+    /// A parameter as the file gives it, in this reader's terms.
+    fn parameter(&self, id: u32, basis: &Basis, number: f64) -> Result<f64, Problem> {
+        match (basis, basis.range()) {
+            (Basis::Conic { .. }, _) => Ok(number * self.angle_rad),
+            (Basis::Chain(_), _) => Err(Problem::at(id, "a chain of curves is cut by a number")),
+            (_, Some((start, end))) => Ok(number.clamp(start, end)),
+            _ => Ok(number),
         }
     }
 
@@ -200,10 +197,23 @@ impl Curves<'_> {
                 self.line(id, *start, *along)
             }
             Some((b"CIRCLE", [_, Value::Reference(place), Value::Number(radius)])) => {
-                conic(id, placement(file, *place)?, [*radius; 2])
+                let radii = above_zero(id, [*radius; 2])?;
+                Ok(Basis::Conic { placement: placement(file, *place)?, radii })
             }
             Some((b"ELLIPSE", [_, Value::Reference(place), Value::Number(first), Value::Number(second)])) => {
-                conic(id, placement(file, *place)?, [*first, *second])
+                let radii = above_zero(id, [*first, *second])?;
+                Ok(Basis::Conic { placement: placement(file, *place)?, radii })
+            }
+            Some((b"PARABOLA", [_, Value::Reference(place), Value::Number(focus)])) => {
+                let focus = above_zero(id, [*focus])?[0];
+                Ok(Basis::Parabola { placement: placement(file, *place)?, focus })
+            }
+            Some((
+                b"HYPERBOLA",
+                [_, Value::Reference(place), Value::Number(first), Value::Number(second)],
+            )) => {
+                let radii = above_zero(id, [*first, *second])?;
+                Ok(Basis::Hyperbola { placement: placement(file, *place)?, radii })
             }
             Some((b"POLYLINE", [_, Value::List(points)])) => Ok(Basis::Chain(self.point_list(id, points)?)),
             Some((b"COMPOSITE_CURVE", [_, Value::List(segments), ..])) => self.composite(id, segments, depth),
@@ -293,11 +303,11 @@ impl Curves<'_> {
     }
 }
 
-fn conic(id: u32, placement: nalgebra::Isometry3<f64>, radii: [f64; 2]) -> Result<Basis, Problem> {
-    if radii.iter().all(|radius| *radius > 0.0) {
-        Ok(Basis::Conic { placement, radii })
+fn above_zero<const N: usize>(id: u32, lengths: [f64; N]) -> Result<[f64; N], Problem> {
+    if lengths.iter().all(|length| *length > 0.0) {
+        Ok(lengths)
     } else {
-        Err(Problem::at(id, "a radius is not above zero"))
+        Err(Problem::at(id, "a radius or focal length is not above zero"))
     }
 }
 

@@ -1,7 +1,11 @@
-//! What the targets share: bytes become a file, the file is read to its end, every outcome but a panic is fine.
+//! What the targets share: bytes become a file, the file is read to its end, every outcome is fine but a panic, a hang, or more
+//! memory than twice the file and 64 MB.
 //!
 //! A panic inside a decoder of another project is caught by the reader and becomes an error; the panic hook of the fuzzer would
 //! end the process before that, so it is replaced, and only what comes out of the reader counts.
+
+#[path = "../../it/memory.rs"]
+mod memory;
 
 use std::cell::RefCell;
 use std::io::Write;
@@ -14,6 +18,9 @@ use shutline::geometry::Curve;
 use shutline::plan::PlanText;
 use shutline::scan::{PointBlock, PointSink, Triangle, TriangleSink};
 use shutline::units::LengthUnit;
+
+/// What reading may hold at once beyond twice the file, bytes.
+const SPARE_BYTES: u64 = 64 << 20;
 
 struct Sum(f64);
 
@@ -30,11 +37,16 @@ impl TriangleSink for Sum {
     }
 }
 
-/// Lets panics unwind, and ends the process if one gets out of `run`.
-fn guarded(run: impl FnOnce()) {
+/// Lets panics unwind, and ends the process if one gets out of `run`, or if it held too much for a file of so many bytes.
+fn guarded(file_bytes: usize, run: impl FnOnce()) {
     static HOOK: Once = Once::new();
     HOOK.call_once(|| std::panic::set_hook(Box::new(|_| {})));
-    if let Err(panic) = catch_unwind(AssertUnwindSafe(run)) {
+    let (outcome, peak) = memory::peak_of(|| catch_unwind(AssertUnwindSafe(run)));
+    if peak > 2 * file_bytes as u64 + SPARE_BYTES {
+        eprintln!("memory: held {peak} bytes for a file of {file_bytes}");
+        std::process::abort();
+    }
+    if let Err(panic) = outcome {
         let text = panic.downcast_ref::<String>().map(String::as_str);
         let text = text.or_else(|| panic.downcast_ref::<&str>().copied());
         eprintln!("panic: {}", text.unwrap_or("without words"));
@@ -59,9 +71,12 @@ fn with_file(bytes: &[u8], run: impl FnOnce(&Path)) {
 
 /// Reads bytes as a scan, if they begin as one of the format meant by a target; `head` is put in front.
 pub fn scan(head: &[u8], bytes: &[u8]) {
-    let whole = [head, bytes].concat();
-    guarded(|| {
-        with_file(&whole, |path| {
+    read_scan(&[head, bytes].concat());
+}
+
+fn read_scan(whole: &[u8]) {
+    guarded(whole.len(), || {
+        with_file(whole, |path| {
             let Ok(scan) = open_scan(path, LengthUnit::Millimetre) else { return };
             let mut sum = Sum(0.0);
             for part in 0..scan.part_count() {
@@ -75,10 +90,33 @@ pub fn scan(head: &[u8], bytes: &[u8]) {
     });
 }
 
+/// Bytes of a page of an E57 file, the last four of which are its checksum.
+const E57_PAGE: usize = 1024;
+
+/// Reads what follows the mark as an E57 file whose length and checksums are right, since nothing gets past wrong ones.
+pub fn e57(bytes: &[u8]) {
+    let mut whole = [&b"ASTM-E57"[..], bytes].concat();
+    whole.resize(whole.len().next_multiple_of(E57_PAGE), 0);
+    let length = whole.len() as u64;
+    whole[16..24].copy_from_slice(&length.to_le_bytes());
+    for page in whole.chunks_exact_mut(E57_PAGE) {
+        let (content, checksum) = page.split_at_mut(E57_PAGE - 4);
+        checksum.copy_from_slice(&crc32c(content).to_be_bytes());
+    }
+    read_scan(&whole);
+}
+
+/// CRC-32C (G. Castagnoli and others, 1993), bit by bit.
+fn crc32c(bytes: &[u8]) -> u32 {
+    !bytes.iter().fold(!0, |sum, byte| {
+        (0..8).fold(sum ^ u32::from(*byte), |sum, _| (sum >> 1) ^ (0x82F6_3B78 & (sum & 1).wrapping_neg()))
+    })
+}
+
 /// Reads bytes as curves, by every way of picking one.
 pub fn curve(head: &[u8], bytes: &[u8]) {
     let whole = [head, bytes].concat();
-    guarded(|| {
+    guarded(whole.len(), || {
         with_file(&whole, |path| {
             let Ok(file) = CurveFile::open(path) else { return };
             let places: &[[f64; 3]] = &[[1.0, 1.0, 1.0], [20.0, 10.0, 5.0]];
@@ -93,7 +131,7 @@ pub fn curve(head: &[u8], bytes: &[u8]) {
 
 /// Reads bytes as a plan with straight curves.
 pub fn plan(bytes: &[u8]) {
-    guarded(|| {
+    guarded(bytes.len(), || {
         let Ok(text) = std::str::from_utf8(bytes) else { return };
         let straight = [[0.0; 3], [400.0, 0.0, 0.0]].map(nalgebra::Point3::from);
         let plan = PlanText::parse(text, "plan").and_then(|plan| {

@@ -200,6 +200,54 @@ fn obj_corners_are_counted_from_either_end() {
 }
 
 #[test]
+fn obj_clouds_have_their_normals() {
+    let scan = read(b"vn 0 0 1\nv 1 2 3\nvn 0 0.6 -0.8\nv -4.5 5 6\n");
+    assert_eq!(scan.points, TWO);
+    assert!(scan.facts.has_normals);
+    assert_eq!(scan.normals, [[0.0, 0.0, 1.0], [0.0, 0.6, -0.8]]);
+    // One too few are nobody's; a mesh's belong to corners of faces.
+    for text in [
+        "v 1 2 3\nv -4.5 5 6\nvn 0 0 1\n",
+        "v 0 0 0\nv 1 0 0\nv 0 1 0\nvn 0 0 1\nvn 0 0 1\nvn 0 0 1\nf 1 2 3\n",
+    ] {
+        let scan = read(text.as_bytes());
+        assert!(!scan.facts.has_normals && scan.normals.is_empty(), "{text}");
+    }
+}
+
+/// Two points with normals, at a node that turns x to y, stretches by (2, 1, 1) and moves by (10, 0, 0).
+#[test]
+fn gltf_points_have_their_normals() {
+    let numbers = floats(&[1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 1.0, 0.0, 0.0, 0.6, 0.8, 0.0], false);
+    let json = r#"{"scenes":[{"nodes":[0]}],"nodes":[{"mesh":0,"translation":[10,0,0],"scale":[2,1,1],
+        "rotation":[0,0,0.7071067811865476,0.7071067811865476]}],
+        "meshes":[{"primitives":[{"mode":0,"attributes":{"POSITION":0,"NORMAL":1}}]}],
+        "accessors":[{"bufferView":0,"componentType":5126,"count":2,"type":"VEC3"},
+        {"bufferView":0,"byteOffset":24,"componentType":5126,"count":2,"type":"VEC3"}],
+        "bufferViews":[{"buffer":0,"byteLength":48}],"buffers":[{"byteLength":48}]}"#;
+    let length = |bytes: &[u8]| (bytes.len() as u32).to_le_bytes();
+    let glb = [
+        &b"glTF\x02\0\0\0\0\0\0\0"[..],
+        &length(json.as_bytes()),
+        b"JSON",
+        json.as_bytes(),
+        &length(&numbers),
+        b"BIN\0",
+        &numbers,
+    ]
+    .concat();
+    let scan = read(&glb);
+    for (found, wanted) in scan.points.iter().zip([[8.0, 2.0, 3.0], [5.0, 8.0, 6.0]]) {
+        assert!(found.iter().zip(wanted).all(|(found, wanted)| (found - wanted).abs() < 1e-12), "{found:?}");
+    }
+    // A surface across (0.6, 0.8) is across (0.6 / 2, 0.8) when stretched, which is then turned.
+    let length = 0.3_f32.hypot(0.8);
+    for (found, wanted) in scan.normals.iter().zip([[0.0, 1.0, 0.0], [-0.8 / length, 0.3 / length, 0.0]]) {
+        assert!(found.iter().zip(wanted).all(|(found, wanted)| (found - wanted).abs() < 1e-6), "{found:?}");
+    }
+}
+
+#[test]
 fn pcd_rows_in_text_and_binary() {
     let head = |data: &str| {
         format!(

@@ -121,3 +121,39 @@ fn a_packed_file_that_promises_points_without_end_is_refused() {
     let text = collect(&bytes).unwrap_err().text();
     assert!(text.contains("1099511627776 points are promised"), "{text}");
 }
+
+/// The content of an E57 file without its checksums, changed, with its checksums again (ASTM E2807, 6.3: pages of 1024 bytes, the
+/// last four CRC-32C of the others).
+fn e57_with(name: &str, change: &[(&str, &str)]) -> Vec<u8> {
+    let bytes = std::fs::read(data(name)).unwrap();
+    let mut content: Vec<u8> = bytes.chunks(1024).flat_map(|page| page[..1020].to_vec()).collect();
+    for (old, new) in change {
+        assert_eq!(old.len(), new.len(), "lengths stand in the head");
+        let place = content.windows(old.len()).position(|window| window == old.as_bytes()).unwrap();
+        content[place..place + old.len()].copy_from_slice(new.as_bytes());
+    }
+    let checksum = |page: &[u8]| {
+        !page.iter().fold(!0_u32, |sum, byte| {
+            (0..8)
+                .fold(sum ^ u32::from(*byte), |sum, _| (sum >> 1) ^ (0x82F6_3B78 & (sum & 1).wrapping_neg()))
+        })
+    };
+    content
+        .chunks(1020)
+        .flat_map(|page| [page.to_vec(), checksum(page).to_be_bytes().to_vec()].concat())
+        .collect()
+}
+
+/// The same for E57, where a count stands in text: room for a longer one is taken from the blanks before it.
+#[test]
+fn an_e57_file_that_promises_points_without_end_is_refused() {
+    let unchanged = collect(&e57_with("pye57.e57", &[])).unwrap();
+    assert_eq!(unchanged.points, read("pye57.e57").points, "the checksums are right");
+    let count = r#"      <points type="CompressedVector" fileOffset="48" recordCount="120">"#;
+    let huge = r#"<points type="CompressedVector" fileOffset="48" recordCount="120000000">"#;
+    let text = collect(&e57_with("pye57.e57", &[(count, huge)])).unwrap_err().text();
+    assert!(text.contains("120000000 points are promised"), "{text}");
+    // A count that the guard believes, but that the file does not hold.
+    let some = r#"   <points type="CompressedVector" fileOffset="48" recordCount="120000">"#;
+    assert!(collect(&e57_with("pye57.e57", &[(count, some)])).is_err());
+}

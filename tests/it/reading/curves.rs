@@ -86,9 +86,51 @@ fn off(points: &[Point3<f64>], place: &Point3<f64>) -> f64 {
 /// `ezdxf-more.csv` has what the library that wrote the drawing makes of each layer, to 1e-6.
 #[test]
 fn dxf_curves_are_as_their_writer_draws_them() {
-    let file = CurveFile::open(&data("ezdxf-more.dxf")).unwrap();
+    check_layers("ezdxf-more", 14);
+}
+
+/// The same for blocks: placed, turned, mirrored, stretched, tilted, in rows and in each other.
+#[test]
+fn inserted_blocks_are_as_their_writer_draws_them() {
+    check_layers("ezdxf-blocks", 12);
+    // What has a layer of its own keeps it: a line up from the base point (1, 2, 3), inserted at (100, 50, 5).
+    let file = CurveFile::open(&data("ezdxf-blocks.dxf")).unwrap();
+    let own = file.curve(Some("own"), &[], LengthUnit::Millimetre).unwrap().points;
+    let wanted = [Point3::new(99.0, 48.0, 2.0), Point3::new(99.0, 55.0, 2.0)];
+    assert!(
+        own.len() == 2 && own.iter().zip(wanted).all(|(found, wanted)| (found - wanted).norm() < 1e-9),
+        "{own:?}"
+    );
+}
+
+#[test]
+fn blocks_that_hold_each_other_or_are_drawn_without_end_are_refused() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("blocks.dxf");
+    let block = |name: &str, inner: &str, times: u32| {
+        let insert = format!("0\nINSERT\n2\n{inner}\n8\n0\n70\n{times}\n71\n{times}\n44\n1\n45\n1\n");
+        format!("0\nBLOCK\n2\n{name}\n10\n0\n20\n0\n{insert}0\nENDBLK\n")
+    };
+    let drawing = |blocks: &str| {
+        format!(
+            "0\nSECTION\n2\nBLOCKS\n{blocks}0\nENDSEC\n0\nSECTION\n2\nENTITIES\n0\nINSERT\n2\na\n8\nseam\n\
+             0\nENDSEC\n0\nEOF\n"
+        )
+    };
+    for (blocks, wanted) in [
+        (block("a", "b", 1) + &block("b", "a", 1), "nested too deep"),
+        (block("a", "b", 900) + &block("b", "c", 900) + &block("c", "none", 900), "too often"),
+    ] {
+        std::fs::write(&path, drawing(&blocks)).unwrap();
+        let error = read_curve(&path, Some("seam"), LengthUnit::Millimetre).unwrap_err().to_string();
+        assert!(error.contains(wanted), "{error}");
+    }
+}
+
+fn check_layers(name: &str, layer_count: usize) {
+    let file = CurveFile::open(&data(&format!("{name}.dxf"))).unwrap();
     let mut layers: Vec<(String, f64, Vec<Point3<f64>>)> = Vec::new();
-    for row in csv::Reader::from_path(data("ezdxf-more.csv")).unwrap().records() {
+    for row in csv::Reader::from_path(data(&format!("{name}.csv"))).unwrap().records() {
         let row = row.unwrap();
         let number = |column: usize| row[column].parse::<f64>().unwrap();
         if layers.last().is_none_or(|(layer, ..)| *layer != row[0]) {
@@ -96,7 +138,7 @@ fn dxf_curves_are_as_their_writer_draws_them() {
         }
         layers.last_mut().unwrap().2.push(Point3::new(number(2), number(3), number(4)));
     }
-    assert_eq!(layers.len(), 14);
+    assert_eq!(layers.len(), layer_count);
     for (layer, wanted, places) in &layers {
         let points = file
             .curve(Some(layer), &[], LengthUnit::Millimetre)
@@ -118,7 +160,7 @@ fn dxf_curves_are_as_their_writer_draws_them() {
 #[test]
 fn only_curves_of_the_car_are_taken_from_a_drawing() {
     let file = CurveFile::open(&data("ezdxf-more.dxf")).unwrap();
-    for layer in ["paper", "mesh", "text", "block"] {
+    for layer in ["paper", "mesh", "text"] {
         let error = file.curve(Some(layer), &[], LengthUnit::Millimetre).unwrap_err();
         assert!(matches!(error, ReadError::NoSuchCurve { .. }), "{layer}: {error}");
     }

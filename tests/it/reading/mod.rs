@@ -4,6 +4,7 @@ mod by_hand;
 mod by_libraries;
 mod collect;
 mod curves;
+mod large;
 mod mutated;
 mod same_readings;
 mod step;

@@ -98,6 +98,13 @@ fn check_edges(name: &str, unit: LengthUnit, wanted_count: usize) {
     }
 }
 
+/// Pieces of a parabola and of hyperbolas, one against its sense. The kernel counts a parabola's parameter in millimetres and
+/// not as the standard does, so that the points beside it must count.
+#[test]
+fn conics_without_a_period_are_the_kernels() {
+    check_edges("ocp-conics", LengthUnit::Millimetre, 4);
+}
+
 #[test]
 fn one_curve_files_need_no_name() {
     let (half_root_three, quarter) = (0.75_f64.sqrt(), FRAC_PI_2);

@@ -89,3 +89,42 @@ small.saveas(f"{out}/ezdxf-inch.dxf")
 feet = ezdxf.new("R2000"); feet.header["$INSUNITS"] = 2
 feet.modelspace().add_line((0, 0, 0), (2, 0, 1), dxfattribs={"layer": "seam"})
 feet.saveas(f"{out}/ezdxf-feet.dxf")
+
+# Blocks: truth is what ezdxf's own inserts draw ("virtual entities"), joined line first, then arc.
+rows = []
+doc = ezdxf.new("R2010"); doc.units = ezdxf.units.MM
+msp = doc.modelspace()
+hook = doc.blocks.new("Hook", base_point=(1, 2, 3))
+hook.add_line((0, 0, 1), (10, 0, 1)); hook.add_arc((10, 5, 1), 5, 270, 0)
+hook.add_line((0, 0, 0), (0, 7, 0), dxfattribs={"layer": "own"})
+pair = doc.blocks.new("pair", base_point=(-2, 0, 0))
+pair.add_blockref("hook", (4, 5, 6), dxfattribs={"rotation": 25, "xscale": 1.5, "yscale": 1.5, "zscale": 1.5})
+
+def drawn(insert):
+    found = []
+    for piece in insert.virtual_entities():
+        if piece.dxftype() == "INSERT":
+            found += drawn(piece)
+        elif piece.dxf.layer != "own":
+            found.append(flat(piece))
+    return found
+
+def insert(layer, name, place, **attributes):
+    made = msp.add_blockref(name, place, dxfattribs={"layer": layer, **attributes})
+    for index, one in enumerate(made.multi_insert() if made.mcount > 1 else [made]):
+        line, arc = drawn(one)
+        if not line[-1].isclose(arc[0], abs_tol=1e-9):
+            arc.reverse()
+        assert line[-1].isclose(arc[0], abs_tol=1e-9)
+        truth(layer if index == 0 else f"{layer}-{index + 1}", line + arc[1:])
+
+insert("placed", "HOOK", (100, 50, 5))
+insert("turned", "hook", (3, 4, 5), rotation=33, xscale=2, yscale=2, zscale=2)
+insert("mirrored", "hook", (3, 4, 5), rotation=-70, xscale=-1)
+insert("stretched", "hook", (3, 4, 5), rotation=12, xscale=3, yscale=0.5)
+insert("tilted", "hook", (3, 4, 5), rotation=40, extrusion=(1, 2, 3))
+insert("rows", "hook", (0, 0, 0), rotation=15, column_count=3, row_count=2, column_spacing=40, row_spacing=60, xscale=1.2, yscale=1.2, zscale=1.2)
+insert("nested", "pair", (7, 8, 9), rotation=-20, extrusion=(0, 1, 0.2))
+doc.saveas(f"{out}/ezdxf-blocks.dxf")
+with open(f"{out}/ezdxf-blocks.csv", "w", newline="") as f:
+    w = csv.writer(f); w.writerow(["layer", "length", "x", "y", "z"]); w.writerows(rows)

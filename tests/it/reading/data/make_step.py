@@ -130,3 +130,17 @@ n = len(edges(rounded))
 both += [[r[0] + n] + r[1:] for r in rows_of(rounded.Moved(TopLoc_Location(t3 * t2)))]
 truth("ocp-assembly", both)
 print("edges", n, "named", 4)
+
+# 5. Pieces of a parabola and of a hyperbola, one of them against its sense, with a line between them; wireframe, AP214.
+from OCP.gp import gp_Parab, gp_Hypr
+from OCP.BRep import BRep_Builder
+from OCP.TopoDS import TopoDS_Compound
+axes = gp_Ax2(gp_Pnt(5, -3, 2), gp_Dir(1, 2, 3), gp_Dir(2, -1, 0))
+parabola = BRepBuilderAPI_MakeEdge(gp_Parab(axes, 12.5), -40., 90.).Edge()
+hyperbola = BRepBuilderAPI_MakeEdge(gp_Hypr(axes, 30., 18.), -1.5, 2.2).Edge()
+wide = BRepBuilderAPI_MakeEdge(gp_Hypr(gp_Ax2(gp_Pnt(0, 0, 200), gp_Dir(0, 0, 1)), 8., 25.), 0.5, 3.0).Edge()
+line = BRepBuilderAPI_MakeEdge(gp_Pnt(0, 0, 100), gp_Pnt(50, 0, 100)).Edge()
+conics, build = TopoDS_Compound(), BRep_Builder()
+build.MakeCompound(conics)
+for e in (parabola, hyperbola, wide.Reversed(), line): build.Add(conics, e)
+write("ocp-conics", conics, "AP214IS"); truth("ocp-conics", rows_of(conics))
