@@ -9,6 +9,7 @@ use std::fs::File;
 use std::io::{self, Read, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
 
 /// What stays in memory before it moves to a temporary file, bytes.
 const KEPT_IN_MEMORY: usize = 8 << 20;
@@ -150,18 +151,26 @@ impl Seek for SourceReader<'_> {
 pub(super) struct SharedReader {
     source: Arc<ByteSource>,
     offset: u64,
+    limit: Arc<AtomicU64>,
 }
 
 impl SharedReader {
-    pub const fn new(source: Arc<ByteSource>) -> Self {
-        Self { source, offset: 0 }
+    pub fn new(source: Arc<ByteSource>) -> Self {
+        Self { source, offset: 0, limit: Arc::new(AtomicU64::new(u64::MAX)) }
+    }
+
+    /// Where reading ends; may be changed while a decoder owns the reader.
+    pub fn limit(&self) -> Arc<AtomicU64> {
+        Arc::clone(&self.limit)
     }
 }
 
 impl Read for SharedReader {
     fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
         let mut reader = self.source.reader(self.offset);
-        let count = reader.read(buffer)?;
+        let there = self.limit.load(Ordering::Relaxed).saturating_sub(self.offset);
+        let wanted = buffer.len().min(usize::try_from(there).unwrap_or(usize::MAX));
+        let count = reader.read(buffer.get_mut(..wanted).unwrap_or_default())?;
         self.offset = reader.offset;
         Ok(count)
     }

@@ -18,6 +18,7 @@ mod dxf_blocks;
 mod dxf_entity;
 mod fixed_rows;
 mod gltf_document;
+mod laz_guard;
 mod left_behind;
 mod number_table;
 mod nurbs;

@@ -7,6 +7,8 @@ use std::path::{Path, PathBuf};
 use nalgebra::Point3;
 use shutline::units::LengthUnit;
 
+use crate::memory::peak_of;
+
 use super::collect::{Collected, collect, collect_path};
 
 /// Six significant digits: x and y, multiples of 0.5, are exact in them, and z is below 10. A
@@ -120,6 +122,31 @@ fn a_packed_file_that_promises_points_without_end_is_refused() {
     bytes[247..255].copy_from_slice(&(1_u64 << 40).to_le_bytes());
     let text = collect(&bytes).unwrap_err().text();
     assert!(text.contains("1099511627776 points are promised"), "{text}");
+}
+
+/// Found by fuzzing: the decoder unpacks chunks that its table does not list, and looks for the table at the end of the file where
+/// the place of it makes no sense; either way it made room for more than a gigabyte.
+#[test]
+fn packed_files_are_looked_at_as_their_decoder_reads_them() {
+    let whole = std::fs::read(data("laspy-6.laz")).unwrap();
+    let number = |at: usize| u32::from_le_bytes(whole[at..at + 4].try_into().unwrap()) as usize;
+    // LAS 1.4 R15, table 3; the points begin with the place of the table, which begins with version and count.
+    let data_at = number(96);
+    let table_at = number(data_at);
+    let mut not_listed = whole.clone();
+    not_listed[table_at + 4..table_at + 8].fill(0);
+    // Behind the first point of 30 bytes and a count: the size of the first layer.
+    not_listed[data_at + 42..data_at + 46].copy_from_slice(&0x4000_0000_u32.to_le_bytes());
+    let mut at_the_end = whole.clone();
+    at_the_end[data_at..data_at + 8].copy_from_slice(&(-2_i64).to_le_bytes());
+    at_the_end.extend_from_slice(&[[0; 4], [0xff; 4]].concat());
+    at_the_end.extend_from_slice(&(whole.len() as u64).to_le_bytes());
+    for (bytes, wanted) in [(not_listed, "more bytes than there are"), (at_the_end, "chunks are promised")] {
+        let (outcome, peak) = peak_of(|| collect(&bytes).map(|scan| scan.points.len()));
+        let text = outcome.unwrap_err().text();
+        assert!(text.contains(wanted), "{text}");
+        assert!(peak < 8 << 20, "{peak} bytes held");
+    }
 }
 
 /// The content of an E57 file without its checksums, changed, with its checksums again (ASTM E2807, 6.3: pages of 1024 bytes, the
