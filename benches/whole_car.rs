@@ -16,7 +16,7 @@ use shutline::units::LengthUnit;
 
 use super::scene;
 
-fn raw_sum(path: &Path) -> u64 {
+pub fn raw_sum(path: &Path) -> u64 {
     let file = File::open(path).unwrap();
     // SAFETY: the file is the bench's own, and nobody else writes to it.
     let bytes = unsafe { memmap2::Mmap::map(&file) }.unwrap();

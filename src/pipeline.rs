@@ -14,13 +14,15 @@ use thiserror::Error;
 use crate::align::{AlignError, AlignSettings, Alignment, align, spread_out};
 use crate::judge::{JudgedLineup, JudgedSeam, judge_lineup, judge_seam, with_finish};
 use crate::lineup::{LineupReading, measure_lineup};
-use crate::measure::{MeasureSettings, SeamReadings, Spread, allow_for_alignment, measure_seam_spread};
+use crate::measure::{MeasureSettings, SeamReadings, allow_for_alignment, measure_seam_spread};
 use crate::plan::Plan;
 use crate::scan::{
-    PassedOver, PointBlock, PointSink, ScanFailure, ScanSource, Sieve, Thinner, Triangle, TriangleSink,
+    PassedOver, PointBlock, PointSink, ScanFailure, ScanSource, Sieve, Spread, Thinner, Triangle,
+    TriangleSink,
 };
 use crate::seam::{BandParts, Collector, Corridors, Gathered};
 use crate::summarise::{ScanSummary, summarise_scan};
+use crate::trace::{Evidence, Hands, TraceError, TraceSettings, TraceWatch, gather_evidence};
 
 /// Why there are no readings at all.
 #[derive(Debug, Error)]
@@ -185,7 +187,19 @@ fn measure_seams(
         .collect()
 }
 
-/// Stations of one seam on all threads.
+/// Looks at a scan for seams, its parts on all threads; what is seen does not depend on how many.
+///
+/// # Errors
+/// As [`gather_evidence`].
+pub fn gather_evidence_on_threads(
+    source: &dyn ScanSource,
+    settings: &TraceSettings,
+    watch: &dyn TraceWatch,
+) -> Result<Evidence, TraceError> {
+    gather_evidence(source, settings, &Hands { spread: &OnThreads, watch })
+}
+
+/// Pieces of work on all threads.
 struct OnThreads;
 
 impl Spread for OnThreads {

@@ -5,23 +5,34 @@ use std::path::PathBuf;
 
 use clap::Args;
 use shutline::files::{OutputFolder, open_scan, read_plan};
+use shutline::pipeline::gather_evidence_on_threads;
 use shutline::plan::{ScanTerms, to_toml};
+use shutline::render::{found_overview, png};
 use shutline::trace::{
-    FoundSeams, NamedCurve, TraceSettings, curve_csv, curves_dxf, curves_obj, find_seams, plan_of,
+    FoundSeams, NamedCurve, TraceSettings, curve_csv, curves_dxf, curves_obj, plan_of, seams_of,
 };
 use shutline::units::LengthUnit;
 
 use super::exit_code::Outcome;
 use super::messages::{Failure, Talk, print_data};
+use super::progress::Progress;
 use super::trace::{FIRST_ACCURACY_MM, parse_unit};
+
+/// Pixels of the overview for each of its units: 200 to the inch.
+const PIXELS_PER_UNIT: f64 = 2.0;
 
 /// The plan's name in the output folder; a later run takes the names from it.
 const PLAN_NAME: &str = "found.seams.toml";
 
 /// Find all seams in a scan, and write a plan, the curves and what was not believed
 #[derive(Debug, Args)]
-#[command(after_help = "Example:\n  shutline find out/practice.ply --out out/found\n  \
-shutline find out/practice.ply --out out/found --name 3=hood-fender-left")]
+#[command(
+    after_help = "Writes overview.png (seams numbered, panels tinted), a plan ready to measure by (found.seams.toml), the \
+curves (CSV each; DXF and OBJ together), panels.csv, and rejected.csv with the reason for all that was taken for no seam. A later run \
+into the same folder keeps the names by position.\n\nExample:\n  \
+shutline find sample-scans/gannet-before.ply --out out/found\n  \
+shutline find sample-scans/gannet-before.ply --out out/found --name 3=hood-fender-right"
+)]
 pub struct Find {
     /// The scan
     scan: PathBuf,
@@ -40,6 +51,9 @@ pub struct Find {
     /// Smallest hem radius that must be seen, mm: smaller needs a denser scan
     #[arg(long, default_value_t = TraceSettings::default().hem_radius_mm)]
     hem_radius: f64,
+    /// Say how long each stage took
+    #[arg(long)]
+    timings: bool,
 }
 
 impl Find {
@@ -49,7 +63,13 @@ impl Find {
         }
         let source = open_scan(&self.scan, self.units)?;
         let settings = TraceSettings { hem_radius_mm: self.hem_radius, ..TraceSettings::default() };
-        let mut found = find_seams(source.as_ref(), &settings)?;
+        let progress = Progress::start(talk.is_quiet);
+        progress.expect_bytes(source.facts().byte_count);
+        progress.begin_named("look");
+        let evidence = gather_evidence_on_threads(source.as_ref(), &settings, &progress)?;
+        progress.begin_named("join");
+        let mut found = seams_of(evidence, &settings);
+        progress.begin_named("write");
         let own = self.out.join(PLAN_NAME);
         let earlier = self.names_from.clone().or_else(|| own.exists().then_some(own));
         if let Some(path) = earlier {
@@ -57,6 +77,10 @@ impl Find {
         }
         found.give_names(&self.name)?;
         self.write(&found)?;
+        progress.finish();
+        if self.timings {
+            talk.asked_for(progress.timings().trim_end());
+        }
         print_data(&list(&found))?;
         if found.seams.is_empty() {
             talk.warning(
@@ -85,6 +109,11 @@ impl Find {
         }
         folder.write("curves.dxf", curves_dxf(&curves, 1.0).as_bytes())?;
         folder.write("curves.obj", curves_obj(&curves, 1.0).as_bytes())?;
+        if !found.seams.is_empty() {
+            let scan_name =
+                self.scan.file_name().map_or_else(String::new, |name| name.to_string_lossy().into_owned());
+            folder.write("overview.png", &png(&found_overview(found, &scan_name), PIXELS_PER_UNIT)?)?;
+        }
         folder.write("rejected.csv", rejected_table(found).as_bytes())?;
         folder.write("panels.csv", panel_table(found).as_bytes())?;
         folder.finish()?;

@@ -9,6 +9,7 @@ use std::time::{Duration, Instant};
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressState, ProgressStyle};
 use shutline::pipeline::{Stage, Watch};
 use shutline::scan::{PointSink, ScanFailure, ScanSource, SourceFacts, TriangleSink};
+use shutline::trace::{Look, TraceWatch};
 
 /// A bar appears only for work that takes longer than this.
 const PATIENCE: Duration = Duration::from_secs(1);
@@ -97,6 +98,18 @@ impl Progress {
         }
         self.bar.set_length(whole);
         self.bar.set_position(done);
+    }
+
+    /// So many of so many parts of the scan are read.
+    fn read(&self, what: &'static str, parts_done: usize, parts: usize) {
+        let bytes = self.byte_count.load(Ordering::Relaxed);
+        let (done, parts) = (parts_done as u64, parts.max(1) as u64);
+        if bytes == 0 {
+            self.show(what, COUNT_BAR, done, parts);
+        } else {
+            let bytes_done = (u128::from(bytes) * u128::from(done) / u128::from(parts)) as u64;
+            self.show(what, BYTES_BAR, bytes_done, bytes);
+        }
     }
 
     /// A stage that is not the pipeline's own begins.
@@ -188,6 +201,20 @@ impl ScanSource for WatchedSource<'_> {
     }
 }
 
+impl TraceWatch for Progress {
+    fn looked(&self, look: Look, parts_done: usize, parts: usize) {
+        let what = match look {
+            Look::Survey => "first look",
+            Look::CloseUp => "second look",
+        };
+        self.read(what, parts_done, parts);
+    }
+
+    fn searched(&self, done: usize, all: usize) {
+        self.show("comparing edges", COUNT_BAR, done as u64, all as u64);
+    }
+}
+
 impl Watch for Progress {
     fn begin(&self, stage: Stage) {
         match stage {
@@ -203,14 +230,7 @@ impl Watch for Progress {
     }
 
     fn gathered(&self, parts_done: usize, parts: usize) {
-        let bytes = self.byte_count.load(Ordering::Relaxed);
-        let (done, parts) = (parts_done as u64, parts.max(1) as u64);
-        if bytes == 0 {
-            self.show("reading the scan", COUNT_BAR, done, parts);
-        } else {
-            let bytes_done = (u128::from(bytes) * u128::from(done) / u128::from(parts)) as u64;
-            self.show("reading the scan", BYTES_BAR, bytes_done, bytes);
-        }
+        self.read("reading the scan", parts_done, parts);
     }
 
     fn measured(&self, stations_done: usize, stations: usize) {

@@ -1,20 +1,21 @@
 //! `shutline trace`: follows one seam between rough points and adds it to a plan.
 
-use std::fs;
 use std::path::{Path, PathBuf};
 
 use clap::Args;
 use nalgebra::Point3;
-use shutline::files::{open_scan, read_plan, write_file};
+use shutline::files::{append_to_plan, open_scan, read_plan, write_file};
+use shutline::pipeline::gather_evidence_on_threads;
 use shutline::plan::{CurveReference, Plan, ScanTerms, Seam, Side, panel_text, seam_text, to_toml};
 use shutline::trace::{
     Bridge, NamedCurve, Stop, TraceSettings, TracedSeam, curve_csv, curves_dxf, curves_obj, empty_plan,
-    panel_named, seam_of_curve, trace_seam,
+    follow, panel_named, seam_of_curve,
 };
 use shutline::units::LengthUnit;
 
 use super::exit_code::Outcome;
 use super::messages::{Failure, Talk};
+use super::progress::Progress;
 
 /// Standard uncertainty of an ordinary scanner over a gap, until the plan says better (common practice, no source).
 pub const FIRST_ACCURACY_MM: f64 = 0.03;
@@ -25,8 +26,8 @@ pub const FIRST_ACCURACY_MM: f64 = 0.03;
 #[command(
     after_help = "Points are in the scan's own coordinates, within about 10 mm of the gap. Left and right are \
 as seen walking from the first point to the last on the outside of the car.\n\nExample:\n  shutline trace \
-out/practice.ply --from=266,-491,68 --to=933,-507,120 --id hood-fender-left --left-panel hood \
---right-panel fender-left --plan out/traced.seams.toml --units mm\n(the scan that the example of `shutline rehearse` makes)"
+sample-scans/gannet-before.ply --from=266,-491,68 --to=933,-507,120 --id hood-fender-left --left-panel hood \
+--right-panel fender-left --plan out/traced.seams.toml --units mm"
 )]
 pub struct Trace {
     /// The scan
@@ -78,7 +79,12 @@ impl Trace {
         let in_mm = |point: &Point3<f64>| point * scan_unit.mm();
         let via: Vec<Point3<f64>> = self.via.iter().map(in_mm).collect();
         let settings = TraceSettings::default();
-        let traced = trace_seam(source.as_ref(), &in_mm(&self.from), &via, &in_mm(&self.to), &settings)?;
+        let progress = Progress::start(talk.is_quiet);
+        progress.expect_bytes(source.facts().byte_count);
+        let evidence = gather_evidence_on_threads(source.as_ref(), &settings, &progress)?;
+        progress.finish();
+        let goals: Vec<Point3<f64>> = via.into_iter().chain([in_mm(&self.to)]).collect();
+        let traced = follow(&evidence, &in_mm(&self.from), &goals, &settings)?;
         let seam = self.plan_entry(&traced)?;
         self.write_curves(&traced, plan_unit)?;
         self.write_plan(&seam, earlier.as_ref(), scan_unit)?;
@@ -101,7 +107,6 @@ impl Trace {
 
     fn write_curves(&self, traced: &TracedSeam, unit: LengthUnit) -> Result<(), Failure> {
         let folder = self.plan.parent().unwrap_or_else(|| Path::new("")).join("curves");
-        fs::create_dir_all(&folder)?;
         let curve = [NamedCurve { name: &self.id, points: &traced.points }];
         let path = |ending: &str| folder.join(format!("{}.{ending}", self.id));
         write_file(&path("csv"), curve_csv(&traced.points, unit.mm()).as_bytes())?;
@@ -119,22 +124,19 @@ impl Trace {
         );
         let panels = [&seam.datum_panel, &seam.other_panel].map(|panel| panel_named(&panel.0));
         let reference = CurveReference::file(format!("curves/{}.csv", self.id));
-        let text = match earlier {
+        match earlier {
             None => {
                 fresh.panels.extend(panels);
                 fresh.seams.push(seam.clone());
-                to_toml(&fresh, &[reference])
+                write_file(&self.plan, to_toml(&fresh, &[reference]).as_bytes())?;
             }
             Some(plan) => {
-                let mut text = fs::read_to_string(&self.plan)?;
-                for panel in panels.iter().filter(|panel| plan.panel(&panel.id).is_none()) {
-                    text.push_str(&panel_text(panel));
-                }
-                text.push_str(&seam_text(seam, &reference, plan.units));
-                text
+                let unknown = panels.iter().filter(|panel| plan.panel(&panel.id).is_none());
+                let mut tables: String = unknown.map(panel_text).collect();
+                tables.push_str(&seam_text(seam, &reference, plan.units));
+                append_to_plan(&self.plan, &tables)?;
             }
-        };
-        write_file(&self.plan, text.as_bytes())?;
+        }
         Ok(())
     }
 }

@@ -5,6 +5,7 @@
 
 #![cfg_attr(not(test), deny(clippy::indexing_slicing))]
 
+mod append_plan;
 mod batch_folder;
 mod block_buffer;
 mod byte_source;
@@ -56,6 +57,7 @@ mod unpack;
 mod vertex_table;
 mod write_ply;
 
+pub use append_plan::{AppendPlanError, append_to_plan};
 pub use batch_folder::{BatchEntry, BatchFolderError, plan_hash, read_entries, results_folder};
 pub use content_hash::{FileFacts, content_hash, text_hash};
 pub use curve_file::{CurveFile, CurvePoints};

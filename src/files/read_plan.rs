@@ -95,7 +95,7 @@ impl Library<'_> {
     }
 }
 
-fn read_text(path: &Path) -> Result<String, ReadPlanError> {
+pub(super) fn read_text(path: &Path) -> Result<String, ReadPlanError> {
     let unreadable = |source| ReadPlanError::Unreadable { path: path.to_owned(), source };
     let mut bytes = Vec::new();
     let file = File::open(path).map_err(unreadable)?;

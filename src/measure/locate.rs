@@ -7,8 +7,8 @@
 //! Does not measure: good to a few tenths of a millimetre.
 
 use super::reading::Reason;
-use super::spread::{Spread, gather};
 use crate::geometry::{NormalEquations, median_in_place, tukey_weight};
+use crate::scan::{Spread, gather};
 use crate::section::{FlatPoint, FlatSeam, keep_upper_layer};
 
 /// Distance between nodes, mm.

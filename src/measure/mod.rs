@@ -28,7 +28,6 @@ mod settings;
 mod shared;
 mod slide;
 mod smoothing;
-mod spread;
 mod station;
 mod surface_noise;
 #[cfg(test)]
@@ -43,4 +42,3 @@ pub use reading::{
 pub use seam::{measure_seam, measure_seam_spread};
 pub use settings::{DEFAULT_ACCURACY_MM, MeasureSettings};
 pub use slide::allow_for_alignment;
-pub use spread::{InOrder, Spread};

@@ -13,11 +13,11 @@ use super::report::{Context, report_stations, unmeasured};
 use super::settings::MeasureSettings;
 use super::shared::{Shared, shared_curvature, shared_radius};
 use super::smoothing::{Smoothing, estimate_smoothing};
-use super::spread::{InOrder, Spread, gather};
 use super::station::{Fitted, SideKnowledge, fit_station};
 use super::window::choose_band_mm;
 use crate::geometry::median_in_place;
 use crate::plan::{Seam, Side};
+use crate::scan::{InOrder, Spread, gather};
 use crate::seam::SeamBand;
 use crate::section::{CELL_ACROSS_MM, CELL_ALONG_MM, CellGrid, FlatSeam, Track};
 

@@ -64,9 +64,50 @@ pub enum Ink {
     /// The first and the second of two panels or scans, where a picture compares them.
     First,
     Second,
+    /// A panel's tint by hue (below [`Ink::HUES`]) and shade (0 lit to 7 turned away). Not in the style sheet: in pictures
+    /// of their own only.
+    Panel(u8, u8),
+    /// A seam's line by hue; dark enough to be read on every tint. Not in the style sheet.
+    Line(u8),
+}
+
+/// Tints of panels, lit: sand, sage, mist, clay, lilac, straw, sea.
+const PANEL_TINTS: [Rgb; Ink::HUES as usize] = [
+    Rgb(0xe6, 0xda, 0xc4),
+    Rgb(0xcb, 0xdd, 0xc6),
+    Rgb(0xc4, 0xd8, 0xe6),
+    Rgb(0xea, 0xcf, 0xc8),
+    Rgb(0xd9, 0xce, 0xe6),
+    Rgb(0xe8, 0xe4, 0xb4),
+    Rgb(0xbc, 0xe0, 0xd9),
+];
+/// Inks of seams: teal, crimson, indigo, moss, plum, umber, slate.
+const SEAM_LINES: [Rgb; Ink::HUES as usize] = [
+    Rgb(0x0e, 0x5d, 0x66),
+    Rgb(0xa0, 0x1f, 0x38),
+    Rgb(0x33, 0x3f, 0xa0),
+    Rgb(0x3a, 0x62, 0x1c),
+    Rgb(0x86, 0x26, 0x6f),
+    Rgb(0x70, 0x43, 0x10),
+    Rgb(0x33, 0x3a, 0x44),
+];
+/// Brightness of the shades, in hundredths.
+const SHADES: [u16; 8] = [100, 97, 94, 91, 87, 83, 79, 75];
+
+const fn panel_tint(hue: u8, shade: u8) -> Rgb {
+    let Rgb(red, green, blue) = PANEL_TINTS[(hue % Ink::HUES) as usize];
+    let share = SHADES[(shade % 8) as usize];
+    Rgb(
+        (red as u16 * share / 100) as u8,
+        (green as u16 * share / 100) as u8,
+        (blue as u16 * share / 100) as u8,
+    )
 }
 
 impl Ink {
+    /// How many tints of panels and inks of seams there are.
+    pub const HUES: u8 = 7;
+
     /// Every ink, in the order of the style sheet.
     pub const ALL: [Self; 17] = [
         Self::Paper,
@@ -121,6 +162,8 @@ impl Ink {
             Self::Unseen => "unseen",
             Self::First => "first",
             Self::Second => "second",
+            Self::Panel(..) => "band",
+            Self::Line(_) => "text",
         }
     }
 
@@ -152,6 +195,8 @@ impl Ink {
             Self::Unseen => Rgb(0x8a, 0x84, 0x79),
             Self::First => Rgb(0x8a, 0x84, 0x79),
             Self::Second => Rgb(0x17, 0x5a, 0x63),
+            Self::Panel(hue, shade) => panel_tint(hue, shade),
+            Self::Line(hue) => SEAM_LINES[(hue % Self::HUES) as usize],
         }
     }
 
@@ -174,6 +219,9 @@ impl Ink {
             Self::Unseen => Rgb(0x97, 0x90, 0x85),
             Self::First => Rgb(0x97, 0x90, 0x85),
             Self::Second => Rgb(0x6f, 0xc3, 0xce),
+            // These pictures are on light paper only.
+            Self::Panel(hue, shade) => panel_tint(hue, shade),
+            Self::Line(hue) => SEAM_LINES[(hue % Self::HUES) as usize],
         }
     }
 }
@@ -242,6 +290,19 @@ mod tests {
         let white = Rgb(255, 255, 255);
         assert!((contrast(Rgb(0xe6, 0x9f, 0x00), white) - 2.2523).abs() < 5e-5);
         assert!((contrast(Rgb(0x00, 0x72, 0xb2), white) - 5.1854).abs() < 5e-5);
+    }
+
+    /// WCAG 2.2, 1.4.11 for lines (3), 1.4.3 for the panels' names (4.5), on every tint and shade.
+    #[test]
+    fn seams_and_names_stand_out_on_every_panel() {
+        for (hue, shade) in (0..Ink::HUES).flat_map(|hue| (0..8).map(move |shade| (hue, shade))) {
+            let ground = Ink::Panel(hue, shade).rgb(Theme::Light);
+            assert!(contrast(Ink::Text.rgb(Theme::Light), ground) >= 4.5, "{hue} {shade}");
+            for line in 0..Ink::HUES {
+                let found = contrast(Ink::Line(line).rgb(Theme::Light), ground);
+                assert!(found >= 3.0, "line {line} on {hue} {shade}: {found:.2}");
+            }
+        }
     }
 
     /// WCAG 2.2, 1.4.3 (text, 4.5) and 1.4.11 (graphics that carry meaning, 3).

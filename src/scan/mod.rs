@@ -7,6 +7,7 @@
 mod look;
 mod sieve;
 mod source;
+mod spread;
 mod surface_normals;
 mod thinner;
 
@@ -16,5 +17,6 @@ pub use source::{
     NoTriangles, PassedOver, PointBlock, PointSink, ScanFailure, ScanSource, SourceFacts, Triangle,
     TriangleSink, VecSource,
 };
+pub use spread::{InOrder, Spread, gather};
 pub use surface_normals::surface_normals;
 pub use thinner::Thinner;

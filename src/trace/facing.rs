@@ -11,6 +11,7 @@
 use nalgebra::{Matrix3, Point3, Vector3};
 
 use super::cells::{Cells, PointCells};
+use super::hands::Hands;
 use super::hems::{CloseUp, HemPoint};
 use super::plane_fit::principal_axis;
 use super::settings::TraceSettings;
@@ -51,19 +52,20 @@ struct Pair {
 
 /// Finds beads.
 #[must_use]
-pub fn find_beads(close_up: &CloseUp, survey: &Survey, settings: &TraceSettings) -> Vec<Bead> {
+pub fn find_beads(
+    close_up: &CloseUp,
+    survey: &Survey,
+    settings: &TraceSettings,
+    hands: &Hands<'_>,
+) -> Vec<Bead> {
     let hem_points: Vec<Point3<f64>> = close_up.hems.iter().map(|hem| hem.point).collect();
     let grid = PointCells::of(&hem_points, settings.gap_mm[1] / 2.0);
-    let pairs: Vec<Pair> = close_up
-        .hems
-        .iter()
-        .enumerate()
-        .filter_map(|(index, hem)| {
-            let partner = nearest_facing(index, hem, &close_up.hems, &grid, settings)?;
-            // Each pair is seen from both ends; the lower index speaks when both chose one another.
-            pair_of(hem, &close_up.hems[partner], close_up, survey)
-        })
-        .collect();
+    let pair = |index: usize| {
+        let hem = &close_up.hems[index];
+        let partner = nearest_facing(index, hem, &close_up.hems, &grid, settings)?;
+        pair_of(hem, &close_up.hems[partner], close_up, survey)
+    };
+    let pairs = hands.in_runs(close_up.hems.len(), |run| run.filter_map(pair).collect());
     gather(&pairs)
 }
 

@@ -8,10 +8,11 @@
 //! proud; the scan's border has no other side.
 //! Does not measure gap or flush.
 
-use nalgebra::Point3;
+use nalgebra::{Point3, Vector3};
 
 use super::chains::{Chain, ChainPoint};
 use super::evidence::{Evidence, gather_evidence};
+use super::hands::Hands;
 use super::mirror::{Outline, find_twins};
 use super::network::{Network, join_chains};
 use super::panels::PanelMap;
@@ -89,9 +90,20 @@ pub struct FoundSeam {
 pub struct FoundPanel {
     pub name: String,
     pub centre: Point3<f64>,
+    /// Rough: for telling large from small.
     pub area_mm2: f64,
     /// Panels across its seams, by number, in order.
     pub neighbours: Vec<usize>,
+}
+
+/// A place on a panel.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SurfaceSample {
+    pub point: Point3<f64>,
+    /// Away from the car, unit.
+    pub outward: Vector3<f64>,
+    /// By number.
+    pub panel: usize,
 }
 
 /// Everything that was found.
@@ -116,9 +128,14 @@ impl FoundSeams {
         self.map.panel_of(point, &self.survey, &chains)
     }
 
-    /// Small samples of the whole surface with their panels, for pictures: centres of the survey's cells.
-    pub fn surface(&self) -> impl Iterator<Item = (Point3<f64>, Option<usize>)> + '_ {
-        self.survey.data.iter().enumerate().map(|(cell, data)| (data.centre, self.map.of_cell(cell)))
+    /// Small samples of the panels' surfaces, some 4 mm apart, for pictures.
+    pub fn surface(&self) -> impl Iterator<Item = SurfaceSample> + '_ {
+        let chains: Vec<&Chain> = self.chains.iter().collect();
+        let (votes, _) = self.map.outward_votes(&self.survey, &chains);
+        self.survey.data.iter().enumerate().filter_map(move |(cell, data)| {
+            let outward = self.map.outward_of(cell, &votes)?;
+            Some(SurfaceSample { point: data.centre, outward, panel: self.map.of_cell(cell)? })
+        })
     }
 }
 
@@ -128,7 +145,13 @@ impl FoundSeams {
 /// The scan cannot be read, has no points, is too sparse for the hems, or has a size that no car has. A scan without
 /// seams is no error: the list is empty.
 pub fn find_seams(source: &dyn ScanSource, settings: &TraceSettings) -> Result<FoundSeams, TraceError> {
-    let Evidence { survey, network, stubs } = gather_evidence(source, settings)?;
+    Ok(seams_of(gather_evidence(source, settings, &Hands::one())?, settings))
+}
+
+/// Tells seams from all else in what a scan shows.
+#[must_use]
+pub fn seams_of(evidence: Evidence, settings: &TraceSettings) -> FoundSeams {
+    let Evidence { survey, network, stubs } = evidence;
     let mut rejected: Vec<Rejected> =
         stubs.into_iter().map(|chain| Rejected { points: chain.points, why: Rejection::TooShort }).collect();
     let mut network = network;
@@ -148,7 +171,7 @@ pub fn find_seams(source: &dyn ScanSource, settings: &TraceSettings) -> Result<F
         network = join_chains(&kept);
         map = PanelMap::split(&survey, &chains_of(&network));
     }
-    Ok(describe(survey, &network, map, rejected, settings))
+    describe(survey, &network, map, rejected, settings)
 }
 
 fn chains_of(network: &Network) -> Vec<&Chain> {
@@ -252,12 +275,10 @@ fn outline(seam: &FoundSeam) -> Outline {
 
 fn describe_panels(survey: &Survey, map: &PanelMap, seams: &[FoundSeam]) -> Vec<FoundPanel> {
     let count = map.cell_counts.len();
-    let mut sums = vec![nalgebra::Vector3::zeros(); count];
-    let mut areas = vec![0.0; count];
+    let mut sums = vec![Vector3::zeros(); count];
     for (cell, data) in survey.data.iter().enumerate() {
         if let Some(panel) = map.of_cell(cell) {
             sums[panel] += data.centre.coords;
-            areas[panel] += f64::from(data.count) * survey.spacing_mm * survey.spacing_mm;
         }
     }
     (0..count)
@@ -273,7 +294,7 @@ fn describe_panels(survey: &Survey, map: &PanelMap, seams: &[FoundSeam]) -> Vec<
             FoundPanel {
                 name: format!("panel-{}", panel + 1),
                 centre: Point3::from(sums[panel] / map.cell_counts[panel] as f64),
-                area_mm2: f64::min(areas[panel], map.cell_counts[panel] as f64 * 2.0 * CELL_MM * CELL_MM),
+                area_mm2: map.cell_counts[panel] as f64 * CELL_MM * CELL_MM,
                 neighbours,
             }
         })

@@ -7,6 +7,8 @@
 //! handed on from cell to cell as in Hoppe et al. (SIGGRAPH 1992).
 //! Does not name panels, and does not see a border that no chain marks.
 
+use std::collections::VecDeque;
+
 use nalgebra::{Point3, Vector3};
 
 use super::chains::{Chain, ChainPoint, along_at};
@@ -16,6 +18,16 @@ use super::survey::{CELL_MM, Survey};
 const RIBBON_MM: f64 = 15.0;
 /// How far a chain bars the way beyond its own ends: the corner's rounding at a junction, the last cells at a border.
 const BEYOND_MM: f64 = 10.0;
+/// Neighbours at less than this turn (25°) lie on one open surface, as a cosine.
+const OPEN_COSINE: f64 = 0.9;
+/// How many cells on a neighbour may lie where the scan is sparse: points 5 mm apart leave cells empty.
+const SPARSE_REACH: i64 = 2;
+/// How far a step between sparse cells may leave the surface: noise and a share of its length (15°).
+const LEVEL_RISE_MM: f64 = 0.3;
+const LEVEL_SLOPE: f64 = 0.26;
+/// How far a chain that ends freely bars the way beyond its end, and in which steps.
+const BEYOND_FREE_MM: f64 = 25.0;
+const BEYOND_STEP_MM: f64 = 2.5;
 /// Fewer cells than this are a fragment and no panel: about 10 cm².
 const LEAST_CELLS: usize = 60;
 /// Points this near to a chain are labelled by the side on which they lie, not by their cell.
@@ -37,8 +49,8 @@ struct Mark {
 pub struct PanelMap {
     /// Panel of each survey cell.
     of_cell: Vec<Option<u32>>,
-    /// Sense of each cell's skin normal that agrees with its neighbours in the panel, +1 or −1.
-    sense: Vec<f64>,
+    /// Each cell's skin normal in the sense of its neighbours in the panel; zero outside the panels.
+    level: Vec<Vector3<f64>>,
     marks: Vec<Vec<Mark>>,
     /// Cells of each panel.
     pub cell_counts: Vec<usize>,
@@ -51,12 +63,12 @@ impl PanelMap {
     #[must_use]
     pub fn split(survey: &Survey, chains: &[&Chain]) -> Self {
         let mut marks: Vec<Vec<Mark>> = vec![Vec::new(); survey.data.len()];
-        for (number, chain) in chains.iter().enumerate() {
-            mark_chain(survey, chain, number as u32, &mut marks);
+        for number in 0..chains.len() {
+            mark_chain(survey, chains, number, &mut marks);
         }
         let mut map = Self {
             of_cell: vec![None; survey.data.len()],
-            sense: vec![1.0; survey.data.len()],
+            level: vec![Vector3::zeros(); survey.data.len()],
             marks,
             cell_counts: Vec::new(),
             beside: Vec::new(),
@@ -102,8 +114,7 @@ impl PanelMap {
                 let mut cast = 0.0;
                 self.visit_beside(survey, chain, side, |cell, outward| {
                     if self.of_cell(cell) == Some(panel) {
-                        let skin = survey.data[cell].skin_normal.unwrap_or_else(Vector3::zeros);
-                        votes[side] += (skin.dot(outward) * self.sense[cell]).signum();
+                        votes[side] += self.level[cell].dot(outward).signum();
                         cast += 1.0;
                     }
                 });
@@ -113,9 +124,9 @@ impl PanelMap {
             sides.push(votes);
         }
         for (cell, normal) in survey.given_normals.iter().enumerate() {
-            if let (Some(panel), Some(skin)) = (self.of_cell(cell), survey.data[cell].skin_normal) {
+            if let Some(panel) = self.of_cell(cell) {
                 // The scan's own normals decide where there are any: they outnumber the seams' votes.
-                panels[panel] += 10.0 * (normal.dot(&skin) * self.sense[cell]).signum();
+                panels[panel] += 10.0 * normal.dot(&self.level[cell]).signum();
             }
         }
         (panels, sides)
@@ -127,7 +138,7 @@ impl PanelMap {
         let mut region_of: Vec<Option<u32>> = vec![None; survey.data.len()];
         let mut sizes: Vec<usize> = Vec::new();
         for start in order {
-            if region_of[start].is_some() || survey.data[start].count < 2 {
+            if region_of[start].is_some() {
                 continue;
             }
             let number = sizes.len() as u32;
@@ -146,24 +157,43 @@ impl PanelMap {
     }
 
     fn flood(&mut self, survey: &Survey, start: usize, number: u32, region_of: &mut [Option<u32>]) -> usize {
-        let mut waiting = std::collections::VecDeque::from([start]);
+        // Cells that lie flat beside one another come first: the sense of the skin goes round no edge while it can go
+        // over the open.
+        let mut open = VecDeque::from([start]);
+        let mut edges = VecDeque::new();
         region_of[start] = Some(number);
+        self.level[start] = survey.data[start].skin_normal.unwrap_or_else(Vector3::zeros);
         let mut size = 0;
-        while let Some(cell) = waiting.pop_front() {
+        while let Some(cell) = open.pop_front().or_else(|| edges.pop_front()) {
             size += 1;
-            for near in survey.cells.around(survey.cells.address(cell), 1) {
-                let is_free = region_of[near].is_none() && survey.data[near].count >= 2;
-                if !is_free || self.is_barred(cell, near) {
+            let here = &survey.data[cell];
+            // Slivers beside edges have few points, too, and lie near another panel's.
+            let reach = if here.plane.is_some() || survey.wanted[cell] { 1 } else { SPARSE_REACH };
+            for near in survey.cells.around(survey.cells.address(cell), reach) {
+                let there = &survey.data[near];
+                let is_close = here.count.min(there.count) > 1 && (reach == 1 || there.plane.is_some());
+                if region_of[near].is_some()
+                    || !(is_close || runs_level(&(there.centre - here.centre), &self.level[cell]))
+                    || self.is_barred(cell, near)
+                {
                     continue;
                 }
                 region_of[near] = Some(number);
-                let agree = survey.data[cell].skin_normal.zip(survey.data[near].skin_normal);
-                let turn = agree.map_or(1.0, |(from, to)| from.dot(&to).signum());
-                self.sense[near] = self.sense[cell] * turn;
-                waiting.push_back(near);
+                // A cell without a direction hands on its neighbour's.
+                let level = there.skin_normal.unwrap_or(self.level[cell]);
+                let cosine = level.dot(&self.level[cell]);
+                self.level[near] = if cosine < 0.0 { -level } else { level };
+                let is_open = (there.is_skin || there.plane.is_none()) && cosine.abs() > OPEN_COSINE;
+                if is_open { open.push_back(near) } else { edges.push_back(near) }
             }
         }
         size
+    }
+
+    /// Outward normal of a cell, where the votes of [`Self::outward_votes`] say which way is out.
+    #[must_use]
+    pub fn outward_of(&self, cell: usize, panel_votes: &[f64]) -> Option<Vector3<f64>> {
+        Some(self.level[cell] * panel_votes[self.of_cell(cell)?].signum())
     }
 
     /// True where a chain runs between two cells.
@@ -218,6 +248,11 @@ impl PanelMap {
     }
 }
 
+/// True for a step along the surface: where points are few, strays would otherwise hang together.
+fn runs_level(step: &Vector3<f64>, level: &Vector3<f64>) -> bool {
+    step.dot(level).abs() < LEVEL_RISE_MM + LEVEL_SLOPE * step.norm()
+}
+
 /// Sideways offset of a place from a chain at a point of it, and the offset along, mm.
 fn aside(points: &[ChainPoint], index: usize, place: &Point3<f64>) -> Option<(f64, f64)> {
     let along = along_at(points, index)?;
@@ -226,25 +261,47 @@ fn aside(points: &[ChainPoint], index: usize, place: &Point3<f64>) -> Option<(f6
     Some((offset.dot(&across), offset.dot(&along)))
 }
 
-fn mark_chain(survey: &Survey, chain: &Chain, number: u32, marks: &mut [Vec<Mark>]) {
+/// The chain's points with their numbers, and beyond each free end places in line with it: a seam is seen up to some
+/// millimetres before the scan's border, and panels must not hang together there.
+fn barrier(chains: &[&Chain], number: usize) -> Vec<(usize, Point3<f64>)> {
+    let chain = chains[number];
+    let mut places: Vec<(usize, Point3<f64>)> =
+        chain.points.iter().enumerate().map(|(index, point)| (index, point.point)).collect();
+    let last = chain.points.len().saturating_sub(1);
+    for (at_end, index) in [(false, 0), (true, last)] {
+        let (Some(tip), Some(leaving)) = (chain.points.get(index), chain.leaving(at_end)) else { continue };
+        let meets = |other: &ChainPoint| (other.point - tip.point).norm() < 1.0;
+        let is_met = chains.iter().enumerate().any(|(other, chain)| {
+            other != number && [chain.points.first(), chain.points.last()].into_iter().flatten().any(meets)
+        });
+        if !chain.is_closed && !is_met {
+            let steps = 1..=(BEYOND_FREE_MM / BEYOND_STEP_MM) as usize;
+            places.extend(steps.map(|step| (index, tip.point + leaving * (step as f64 * BEYOND_STEP_MM))));
+        }
+    }
+    places
+}
+
+fn mark_chain(survey: &Survey, chains: &[&Chain], number: usize, marks: &mut [Vec<Mark>]) {
     let reach = (RIBBON_MM / CELL_MM).ceil() as i64;
-    for (index, point) in chain.points.iter().enumerate() {
-        let Some(address) = survey.cells.address_of(&point.point) else { continue };
+    let chain = chains[number];
+    for (index, place) in barrier(chains, number) {
+        let Some(address) = survey.cells.address_of(&place) else { continue };
         for cell in survey.cells.around(address, reach) {
-            let distance_mm = (survey.data[cell].centre - point.point).norm();
+            let centre = &survey.data[cell].centre;
+            let distance_mm = (centre - place).norm();
             if distance_mm > RIBBON_MM {
                 continue;
             }
-            let Some((aside_mm, ahead_mm)) = aside(&chain.points, index, &survey.data[cell].centre) else {
-                continue;
-            };
+            let Some((aside_mm, _)) = aside(&chain.points, index, centre) else { continue };
             let is_tip = !chain.is_closed && (index == 0 || index + 1 == chain.points.len());
+            let ahead_mm = along_at(&chain.points, index).map_or(0.0, |along| (centre - place).dot(&along));
             if is_tip && ahead_mm.abs() > BEYOND_MM {
                 continue;
             }
-            let mark = Mark { chain: number, index: index as u32, distance_mm, aside_mm };
+            let mark = Mark { chain: number as u32, index: index as u32, distance_mm, aside_mm };
             match marks[cell].last_mut() {
-                Some(last) if last.chain == number => {
+                Some(last) if last.chain == number as u32 => {
                     if distance_mm < last.distance_mm {
                         *last = mark;
                     }

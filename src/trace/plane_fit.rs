@@ -36,6 +36,16 @@ impl Moments {
         }
     }
 
+    /// Adds the points of another sum about the same reference.
+    pub fn merge(&mut self, other: &Self) {
+        self.count += other.count;
+        for (total, value) in
+            self.sum.iter_mut().zip(other.sum).chain(self.square.iter_mut().zip(other.square))
+        {
+            *total += value;
+        }
+    }
+
     /// Mean of the points relative to the reference.
     #[must_use]
     pub fn mean(&self) -> Vector3<f64> {

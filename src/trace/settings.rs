@@ -41,7 +41,7 @@ impl Default for TraceSettings {
 }
 
 impl TraceSettings {
-    /// Largest point spacing at which hems of the wanted radius still show.
+    /// Largest point spacing beside the edges at which hems of the wanted radius still show.
     #[must_use]
     pub fn spacing_needed_mm(&self) -> f64 {
         // Measured on made-up sheets: at 0.4 of the radius all seams are found, at half of it some break up;
@@ -63,8 +63,8 @@ pub enum TraceError {
     )]
     WrongUnit { size_mm: f64, advice: &'static str },
     #[error(
-        "look for seams: points lie {spacing_mm:.2} mm apart, too far to see hems of {hem_radius_mm:.1} mm radius; \
-         scan with {needed_mm:.2} mm or closer"
+        "look for seams: points lie {spacing_mm:.2} mm apart at the panels' edges, too far to see hems of {hem_radius_mm:.1} mm radius; \
+         scan the edges with {needed_mm:.2} mm or closer"
     )]
     TooSparse { spacing_mm: f64, hem_radius_mm: f64, needed_mm: f64 },
     #[error(

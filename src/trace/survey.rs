@@ -10,14 +10,17 @@
 use nalgebra::{Matrix3, Point3, Vector3};
 
 use super::cells::Cells;
+use super::hands::{Hands, Look};
 use super::plane_fit::{Moments, PlaneFit, principal_axis};
-use super::settings::{TraceError, TraceSettings};
+use super::settings::TraceError;
 use crate::scan::{PointBlock, PointSink, ScanSource};
 
 /// Edge of a survey cell, mm: a few points each at the sparsest scan that is accepted, finer than any panel.
 pub const CELL_MM: f64 = 4.0;
 /// Edge of a block in which skin directions are gathered; with its neighbours a window of three blocks.
 const BLOCK_MM: f64 = 8.0;
+/// Edge of a block in which sparse cells lend one another a direction: holds nine points at 6 mm.
+const SPARSE_BLOCK_MM: f64 = 20.0;
 /// Fewer points than this make no plane worth having.
 const LEAST_POINTS: u32 = 5;
 /// A cell is rough when its spread off the plane passes this many times the median spread, plus [`ROUGH_EXTRA_MM`].
@@ -49,6 +52,7 @@ pub struct Survey {
     pub data: Vec<SurveyCell>,
     /// True for cells whose points are wanted in the second pass; by cell number.
     pub wanted: Vec<bool>,
+    /// Between neighbouring points of the whole scan; at the edges points may lie closer.
     pub spacing_mm: f64,
     /// Spread of points off the plane of smooth cells, mm.
     pub roughness_mm: f64,
@@ -63,6 +67,36 @@ struct Counter {
     normals: Vec<Vector3<f64>>,
     last: Option<([i64; 3], usize)>,
     point_count: u64,
+}
+
+impl Counter {
+    fn new() -> Self {
+        Self {
+            cells: Cells::new(CELL_MM),
+            moments: Vec::new(),
+            normals: Vec::new(),
+            last: None,
+            point_count: 0,
+        }
+    }
+
+    /// Takes over what a later part of the scan gave.
+    fn add(&mut self, part: Self) {
+        if self.point_count == 0 {
+            *self = part;
+            return;
+        }
+        self.point_count += part.point_count;
+        for (other, moments) in part.moments.iter().enumerate() {
+            let cell = self.cells.number_or_new(part.cells.address(other)) as usize;
+            self.moments.resize(self.moments.len().max(cell + 1), Moments::default());
+            self.moments[cell].merge(moments);
+            if let Some(normal) = part.normals.get(other) {
+                self.normals.resize(self.moments.len().max(self.normals.len()), Vector3::zeros());
+                self.normals[cell] += normal;
+            }
+        }
+    }
 }
 
 impl PointSink for Counter {
@@ -91,27 +125,16 @@ impl PointSink for Counter {
 /// Takes the first look.
 ///
 /// # Errors
-/// The scan cannot be read, has no points, is too sparse for the hems, or has a size that no car has.
-pub fn survey(source: &dyn ScanSource, settings: &TraceSettings) -> Result<Survey, TraceError> {
-    let mut counter = Counter {
-        cells: Cells::new(CELL_MM),
-        moments: Vec::new(),
-        normals: Vec::new(),
-        last: None,
-        point_count: 0,
+/// The scan cannot be read, has no points, or has a size that no car has.
+pub fn survey(source: &dyn ScanSource, hands: &Hands<'_>) -> Result<Survey, TraceError> {
+    let read = |part| {
+        let mut counter = Counter::new();
+        source.read_points(part, &mut counter).map(|()| counter)
     };
-    for part in 0..source.part_count() {
-        source.read_points(part, &mut counter)?;
-    }
+    let parts = (Look::Survey, source.part_count());
+    let counter = hands.read_parts(parts, Counter::new(), read, Counter::add)?;
     check_size(&counter)?;
     let spacing_mm = point_spacing_mm(&counter);
-    if spacing_mm > settings.spacing_needed_mm() {
-        return Err(TraceError::TooSparse {
-            spacing_mm,
-            hem_radius_mm: settings.hem_radius_mm,
-            needed_mm: settings.spacing_needed_mm(),
-        });
-    }
     Ok(describe_cells(counter, spacing_mm))
 }
 
@@ -225,6 +248,24 @@ fn set_skin_directions(data: &mut [SurveyCell], is_flat: &[bool]) {
         let along =
             cell.skin_normal.zip(cell.plane).map_or(0.0, |(skin, plane)| skin.dot(&plane.normal).abs());
         cell.is_skin = *flat && along > SKIN_COSINE;
+    }
+    set_sparse_directions(data);
+}
+
+/// Where a scan is too thin for planes in cells, the plane through the cells' centres over a larger block stands in.
+fn set_sparse_directions(data: &mut [SurveyCell]) {
+    let mut blocks = Cells::new(SPARSE_BLOCK_MM);
+    let mut moments: Vec<Moments> = Vec::new();
+    let mut lonely: Vec<(usize, usize)> = Vec::new();
+    for (number, cell) in data.iter().enumerate().filter(|(_, cell)| cell.skin_normal.is_none()) {
+        let Some(address) = blocks.address_of(&cell.centre) else { continue };
+        let block = blocks.number_or_new(address) as usize;
+        moments.resize(moments.len().max(block + 1), Moments::default());
+        moments[block].add(&(cell.centre - blocks.corner(block)));
+        lonely.push((number, block));
+    }
+    for (number, block) in lonely {
+        data[number].skin_normal = moments[block].plane().map(|plane| plane.normal);
     }
 }
 

@@ -10,6 +10,7 @@ use nalgebra::{Point3, Vector3};
 
 use super::chains::{Chain, ChainPoint};
 use super::evidence::{Evidence, gather_evidence};
+use super::hands::Hands;
 use super::network::Network;
 use super::refine::even;
 use super::settings::{TraceError, TraceSettings};
@@ -71,7 +72,7 @@ pub fn trace_seam(
     to: &Point3<f64>,
     settings: &TraceSettings,
 ) -> Result<TracedSeam, TraceError> {
-    let evidence = gather_evidence(source, settings)?;
+    let evidence = gather_evidence(source, settings, &Hands::one())?;
     let goals: Vec<Point3<f64>> = via.iter().chain([to]).copied().collect();
     follow(&evidence, from, &goals, settings)
 }

@@ -57,6 +57,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
             "lineup",
             "judge",
             "summarise",
+            "trace",
         ],
     ),
 ];

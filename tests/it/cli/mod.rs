@@ -4,6 +4,7 @@ mod advise;
 mod align;
 mod batch;
 mod compare;
+mod find;
 mod finish;
 #[cfg(unix)]
 mod interrupt;

@@ -3,12 +3,12 @@
 
 use std::path::Path;
 
-use nalgebra::Point3;
-use shutline::files::open_scan;
+use nalgebra::{Point3, Vector3};
+use shutline::files::{open_scan, read_plan};
 use shutline::measure::Estimate;
 use shutline::pipeline::{Unwatched, measure_scan};
 use shutline::plan::{Plan, Side};
-use shutline::rehearse::{Faults, Rehearsal, Scanner, rehearse, true_curves};
+use shutline::rehearse::{Faults, Output, Rehearsal, Scanner, rehearse, true_curves};
 use shutline::scan::{ScanSource, VecSource};
 use shutline::trace::{TraceSettings, find_seams, plan_of, trace_seam};
 use shutline::units::LengthUnit;
@@ -43,16 +43,60 @@ fn rehearsed() -> (Plan, Rehearsal, VecSource) {
     (plan, settings, source)
 }
 
-fn readings(source: &dyn ScanSource, plan: &Plan) -> Vec<(Point3<f64>, Estimate, Estimate)> {
+/// What was measured at a station.
+struct Station {
+    place: Point3<f64>,
+    /// From mid-gap to the datum panel.
+    to_datum: Vector3<f64>,
+    gap: Estimate,
+    flush: Estimate,
+}
+
+fn readings(source: &dyn ScanSource, plan: &Plan) -> Vec<Station> {
     let measured = measure_scan(source, plan, None, &Unwatched).unwrap();
-    let stations = measured.seams.iter().flat_map(|seam| &seam.stations);
-    stations
-        .filter_map(|station| {
+    let sides = measured.seams.iter().flat_map(|judged| {
+        let side = plan.seam(&judged.seam).unwrap().datum_side;
+        judged.stations.iter().map(move |station| (side, station))
+    });
+    sides
+        .filter_map(|(side, station)| {
             let reading = &station.reading;
             let (Ok(gap), Ok(flush)) = (&reading.gap, &reading.flush) else { return None };
-            Some((reading.frame.origin, gap.clone(), flush.clone()))
+            let across = reading.frame.across();
+            Some(Station {
+                place: reading.frame.origin,
+                to_datum: if side == Side::Left { -across } else { across },
+                gap: gap.clone(),
+                flush: flush.clone(),
+            })
         })
         .collect()
+}
+
+/// How many stations of one plan agree with the nearest of another within both uncertainties, of how many that have one
+/// near. Flush changes its sign where the plans took different panels for the datum.
+fn agreeing(got: &[Station], wanted: &[Station]) -> (usize, usize) {
+    let distance_mm = |one: &Station, other: &Station| (one.place - other.place).norm();
+    let (mut agree, mut compared) = (0, 0);
+    for station in got {
+        let near = wanted
+            .iter()
+            .min_by(|one, other| distance_mm(one, station).total_cmp(&distance_mm(other, station)))
+            .unwrap();
+        if distance_mm(near, station) > 6.0 {
+            continue;
+        }
+        compared += 1;
+        let sign = near.to_datum.dot(&station.to_datum).signum();
+        let both_mm = |one: &Estimate, other: &Estimate| 2.0 * one.u_mm.hypot(other.u_mm);
+        let gap_mm = station.gap.value_mm - near.gap.value_mm;
+        let flush_mm = station.flush.value_mm - sign * near.flush.value_mm;
+        agree += usize::from(
+            gap_mm.abs() <= both_mm(&station.gap, &near.gap)
+                && flush_mm.abs() <= both_mm(&station.flush, &near.flush),
+        );
+    }
+    (agree, compared)
 }
 
 #[test]
@@ -68,37 +112,47 @@ fn a_found_plan_measures_as_the_true_plan_does() {
     let rms_mm = (off_sq.iter().sum::<f64>() / off_sq.len() as f64).sqrt();
     assert!(rms_mm < 0.5, "curve off by {rms_mm} mm rms");
     assert!(curve.length_mm() > 0.95 * truth.length_mm(), "{} of {}", curve.length_mm(), truth.length_mm());
-
-    let wanted = readings(&source, &plan);
-    let got = readings(&source, &found_plan);
-    assert!(got.len() > 20, "{} stations", got.len());
-    // Flush changes its sign with the datum side; the found plan may have chosen the other panel.
-    let panels_swapped = {
-        let left_is_datum = found_plan.seams[0].datum_side == Side::Left;
-        let runs_same = {
-            let middle = curve.frame_at(0.5 * curve.length_mm());
-            let there = truth.frame_at(truth.nearest(&middle.origin).along_mm);
-            middle.along.dot(&there.along) > 0.0
-        };
-        left_is_datum != runs_same
-    };
-    let sign = if panels_swapped { -1.0 } else { 1.0 };
-    let mut agreeing = 0;
-    let mut compared = 0;
-    for (place, gap, flush) in &got {
-        let near =
-            wanted.iter().min_by(|a, b| (a.0 - place).norm().total_cmp(&(b.0 - place).norm())).unwrap();
-        if (near.0 - place).norm() > 6.0 {
-            continue;
-        }
-        compared += 1;
-        let both = |one: &Estimate, two: &Estimate| 2.0 * one.u_mm.hypot(two.u_mm);
-        let gap_agrees = (gap.value_mm - near.1.value_mm).abs() <= both(gap, &near.1);
-        let flush_agrees = (flush.value_mm - sign * near.2.value_mm).abs() <= both(flush, &near.2);
-        agreeing += usize::from(gap_agrees && flush_agrees);
-    }
+    let (agree, compared) = agreeing(&readings(&source, &found_plan), &readings(&source, &plan));
     assert!(compared > 15, "{compared} stations compared");
-    assert!(agreeing as f64 >= 0.95 * compared as f64, "{agreeing} of {compared} stations agree");
+    assert!(agree as f64 >= 0.95 * compared as f64, "{agree} of {compared} stations agree");
+}
+
+#[test]
+fn the_found_plan_of_the_sample_measures_as_its_own_plan_does() {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-scans");
+    let plan = read_plan(&folder.join("gannet.seams.toml")).unwrap();
+    let source = open_scan(&folder.join("gannet-before.ply"), LengthUnit::Millimetre).unwrap();
+    let found = find_seams(source.as_ref(), &TraceSettings::default()).unwrap();
+    let found_plan = plan_of(&found, "Found", LengthUnit::Millimetre, plan.scan).unwrap();
+    assert_eq!(found_plan.seams.len(), plan.seams.len());
+    let (agree, compared) =
+        agreeing(&readings(source.as_ref(), &found_plan), &readings(source.as_ref(), &plan));
+    // 402 stations; some of the found plan's lie between them.
+    assert!(compared > 380, "{compared} stations compared");
+    assert!(agree as f64 >= 0.95 * compared as f64, "{agree} of {compared} stations agree");
+}
+
+/// A mesher may span the gap with slivers from edge to edge.
+#[test]
+fn a_seam_is_found_in_a_mesh_even_where_the_mesher_bridged_the_gap() {
+    let plan = bent_plan(300.0, 900.0, Side::Left);
+    for mesh_bridges_gap in [false, true] {
+        let settings = Rehearsal {
+            scanner: Scanner::ordinary(),
+            output: Output { mesh: true, mesh_bridges_gap, ..Output::default() },
+            ..Rehearsal::default()
+        };
+        let scan = rehearse(&plan, &settings).unwrap();
+        let source = VecSource::from_triangles(scan.triangles.unwrap());
+        let found = find_seams(&source, &TraceSettings::default()).unwrap();
+        assert_eq!(found.seams.len(), 1, "bridged: {mesh_bridges_gap}");
+        let truth = &true_curves(&plan, &settings).unwrap()[0];
+        let off_mm = found.seams[0].points.iter().map(|point| truth.nearest(&point.point).distance_mm);
+        // Three times the promised rms.
+        let worst_mm = off_mm.fold(0.0, f64::max);
+        assert!(worst_mm < 1.5, "{worst_mm}");
+        assert!(found.seams[0].length_mm > 0.95 * truth.length_mm(), "{}", found.seams[0].length_mm);
+    }
 }
 
 #[test]

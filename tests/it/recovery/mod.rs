@@ -9,6 +9,7 @@ mod align_surface;
 pub mod budgets;
 mod compare_pairs;
 mod compare_rehearsed;
+mod found_bodies;
 mod found_seams;
 pub mod front_end;
 mod junction;

@@ -1,4 +1,4 @@
-//! Work over many stations that do not wait for one another.
+//! Work over many pieces (stations, parts of a scan) that do not wait for one another.
 //!
 //! In: how many, and what to do for each. Out: what each gave, in order; so it does not matter who runs them, or when.
 //! The pipeline gives a [`Spread`] with threads, everybody else takes [`InOrder`].
@@ -23,11 +23,7 @@ impl Spread for InOrder {
 }
 
 /// What `make` gives for every number below `count`, in order.
-pub(super) fn gather<T: Send + Sync>(
-    spread: &dyn Spread,
-    count: usize,
-    make: impl Fn(usize) -> T + Sync,
-) -> Vec<T> {
+pub fn gather<T: Send + Sync>(spread: &dyn Spread, count: usize, make: impl Fn(usize) -> T + Sync) -> Vec<T> {
     let places: Vec<OnceLock<T>> = (0..count).map(|_| OnceLock::new()).collect();
     spread.each(count, &|index| {
         places[index].get_or_init(|| make(index));
