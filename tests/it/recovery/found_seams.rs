@@ -9,6 +9,7 @@ use shutline::measure::Estimate;
 use shutline::pipeline::{Unwatched, measure_scan};
 use shutline::plan::{Plan, Side};
 use shutline::rehearse::{Faults, Output, Rehearsal, Scanner, rehearse, true_curves};
+use shutline::render::{Ink, Label, Shape, found_overview};
 use shutline::scan::{ScanSource, VecSource};
 use shutline::trace::{TraceSettings, find_seams, plan_of, trace_seam};
 use shutline::units::LengthUnit;
@@ -130,6 +131,40 @@ fn the_found_plan_of_the_sample_measures_as_its_own_plan_does() {
     // 402 stations; some of the found plan's lie between them.
     assert!(compared > 380, "{compared} stations compared");
     assert!(agree as f64 >= 0.95 * compared as f64, "{agree} of {compared} stations agree");
+}
+
+#[test]
+fn every_seam_of_the_sample_has_its_number_in_the_overview_and_no_number_lies_on_another() {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-scans/gannet-after.ply");
+    let source = open_scan(&path, LengthUnit::Millimetre).unwrap();
+    let found = find_seams(source.as_ref(), &TraceSettings::default()).unwrap();
+    let picture = found_overview(&found, "the sample");
+    let rings: Vec<([f64; 2], f64)> = picture
+        .shapes
+        .iter()
+        .filter_map(|shape| match shape {
+            Shape::Circle { centre, radius, fill: Some(Ink::Paper), .. } => Some((*centre, *radius)),
+            _ => None,
+        })
+        .collect();
+    for (index, (centre, radius)) in rings.iter().enumerate() {
+        for (other, size) in &rings[..index] {
+            let distance = (centre[0] - other[0]).hypot(centre[1] - other[1]);
+            assert!(distance > radius + size, "numbers at {centre:?} and {other:?}");
+        }
+    }
+    for number in 1..=found.seams.len() {
+        let text = number.to_string();
+        let is_ringed = |label: &Label| {
+            let at = label.at;
+            rings.iter().any(|(centre, radius)| (centre[0] - at[0]).hypot(centre[1] - at[1]) < *radius)
+        };
+        let labels = picture.shapes.iter().filter_map(|shape| match shape {
+            Shape::Label(label) if label.text == text => Some(label),
+            _ => None,
+        });
+        assert!(labels.into_iter().any(is_ringed), "seam {number} has no number");
+    }
 }
 
 /// A mesher may span the gap with slivers from edge to edge.
