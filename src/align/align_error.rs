@@ -71,10 +71,10 @@ pub enum AlignError {
     )]
     Ambiguous { best_percent: f64, second_percent: f64, apart_mm: f64, apart_deg: f64 },
     #[error(
-        "the scan fits the reference only as a mirror image ({mirrored_percent:.0} % of the points instead of \
-         {fitting_percent:.0} %); an axis has the wrong sign in one of them"
+        "the scan fits the reference better as a mirror image ({mirrored_percent:.0} % of the points within {mirrored_mm:.3} mm, \
+         instead of {fitting_percent:.0} % within {typical_mm:.3} mm); an axis has the wrong sign in one of them"
     )]
-    MirroredSurface { fitting_percent: f64, mirrored_percent: f64 },
+    MirroredSurface { fitting_percent: f64, mirrored_percent: f64, typical_mm: f64, mirrored_mm: f64 },
     #[error(
         "no pose was found in which the scan fits the reference; best: {fitting_percent:.0} % of the points; scan more \
          of the fixed panels, or give `start` or point pairs"

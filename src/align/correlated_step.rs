@@ -1,31 +1,29 @@
-//! The last step of a registration, with the scan's long waves taken into account.
+//! The last step of a registration, with the scan's correlated noise taken into account.
 //!
 //! In: the rows of the last step with residual and weight. Out: a small step and its covariance, or none where the scan is
-//! too small to show waves. Units: mm, rad.
+//! too small to show how its noise is correlated. Units: mm, rad.
 //! Method: generalised least squares (A. Aitken, 1935; as "kriging with external drift" in N. Cressie, Statistics for
-//! Spatial Data, 1993, 3.4): rows are averaged in cells; the covariance of residuals over distance, taken from the residuals
-//! themselves (G. Matheron, 1963), is fitted by `v exp(−d²/2L²)`; cells that share a wave then count as one. Scanners bend
-//! a surface by a hundredth of a mm over some centimetres to decimetres, which pulls an ordinary fit along.
+//! Spatial Data, 1993, 3.4): rows are averaged in cells, whose covariance over distance is that of `correlated_noise`; cells
+//! that share a wave then count as one. Scanners bend a surface by a hundredth of a mm over some centimetres to decimetres,
+//! which pulls an ordinary fit along. Where the noise's covariance is known and normal, no unbiased estimate does better (the
+//! bound of H. Cramér and C. R. Rao is reached); `tests/it/recovery/align_bound.rs` compares.
 //! Does not see errors that are longer than the scan: they look like a pose.
 
 use std::collections::BTreeMap;
 
 use nalgebra::{DMatrix, Matrix6, Point3, Vector6};
 
+use super::correlated_noise::{CorrelatedNoise, noise_of};
 use super::pose_covariance::WeightedRow;
+use crate::geometry::large_cholesky;
 
 /// Cell side, mm; larger where there would be more cells than the most. The covariance matrix has cells² numbers.
-const CELL_MM: f64 = 40.0;
-const MOST_CELLS: usize = 700;
+const CELL_MM: f64 = 30.0;
+const MOST_CELLS: usize = 1200;
 /// Fewest cells that show a correlation: ten for each number of the pose.
 const LEAST_CELLS: usize = 60;
 /// Least sum of weights in a cell that counts.
 const LEAST_WEIGHT: f64 = 1.0;
-/// Correlation lengths that are tried, mm: from the cell's to a panel's.
-const LENGTHS_MM: [f64; 6] = [15.0, 21.0, 30.0, 42.0, 60.0, 85.0];
-/// Distances are sorted into bins of this width up to the most, mm.
-const BIN_MM: f64 = 10.0;
-const BINS: usize = 20;
 /// Least share of the variance that is called independent: keeps the matrix well conditioned.
 const LEAST_WHITE: f64 = 0.1;
 
@@ -36,11 +34,11 @@ pub(super) struct CorrelatedStep {
 }
 
 /// One cell's weighted means.
-struct Cell {
-    point: Point3<f64>,
-    row: Vector6<f64>,
-    residual_mm: f64,
-    weight: f64,
+pub(super) struct Cell {
+    pub point: Point3<f64>,
+    pub row: Vector6<f64>,
+    pub residual_mm: f64,
+    pub weight: f64,
 }
 
 /// The step; `variance_mm2` is that of single residuals.
@@ -57,8 +55,8 @@ pub(super) fn correlated_step(
     if cells.len() < LEAST_CELLS {
         return None;
     }
-    let wave = wave_of(&cells)?;
-    solve(&cells, &wave, variance_mm2)
+    let noise = noise_of(&cells, cell_mm)?;
+    solve(&cells, &noise, LEAST_WHITE * variance_mm2)
 }
 
 fn cells_of(rows: impl Iterator<Item = WeightedRow>, cell_mm: f64) -> Vec<Cell> {
@@ -84,54 +82,16 @@ fn cells_of(rows: impl Iterator<Item = WeightedRow>, cell_mm: f64) -> Vec<Cell> 
         .collect()
 }
 
-/// `v exp(−d²/2L²)`.
-struct Wave {
-    variance_mm2: f64,
-    length_mm: f64,
-}
-
-impl Wave {
-    fn shape(distance_sq_mm2: f64, length_mm: f64) -> f64 {
-        (-0.5 * distance_sq_mm2 / (length_mm * length_mm)).exp()
-    }
-}
-
-/// Fits the covariance of the cells' residuals over distance; `None` where neighbours do not agree.
-fn wave_of(cells: &[Cell]) -> Option<Wave> {
-    let mut bins = [(0.0, 0.0); BINS];
-    for (index, one) in cells.iter().enumerate() {
-        for other in &cells[..index] {
-            let bin = ((one.point - other.point).norm() / BIN_MM) as usize;
-            if let Some((product, weight)) = bins.get_mut(bin) {
-                *product += one.residual_mm * other.residual_mm;
-                *weight += 1.0;
-            }
-        }
-    }
-    let fit = |length_mm: f64| {
-        let (mut cross, mut square, mut left) = (0.0, 0.0, 0.0);
-        for (index, (product, weight)) in bins.iter().enumerate() {
-            let shape = Wave::shape(((index as f64 + 0.5) * BIN_MM).powi(2), length_mm);
-            cross += product * shape;
-            square += weight * shape * shape;
-            left += if *weight > 0.0 { product * product / weight } else { 0.0 };
-        }
-        let variance_mm2 = if square > 0.0 { cross / square } else { 0.0 };
-        (Wave { variance_mm2, length_mm }, left - variance_mm2 * cross)
-    };
-    let best = LENGTHS_MM.map(fit).into_iter().min_by(|a, b| a.1.total_cmp(&b.1))?.0;
-    (best.variance_mm2 > 0.0).then_some(best)
-}
-
-fn solve(cells: &[Cell], wave: &Wave, variance_mm2: f64) -> Option<CorrelatedStep> {
-    let white_mm2 = (variance_mm2 - wave.variance_mm2).max(LEAST_WHITE * variance_mm2);
+fn solve(cells: &[Cell], noise: &CorrelatedNoise, least_white_mm2: f64) -> Option<CorrelatedStep> {
     let count = cells.len();
+    let white_mm2 = noise.white_mm2.max(least_white_mm2);
     let covariance = DMatrix::from_fn(count, count, |row, column| {
-        let distance_sq_mm2 = (cells[row].point - cells[column].point).norm_squared();
-        let shared = wave.variance_mm2 * Wave::shape(distance_sq_mm2, wave.length_mm);
-        if row == column { shared + white_mm2 / cells[row].weight } else { shared }
+        if row == column {
+            return noise.shared_mm2(0.0) + white_mm2 / cells[row].weight;
+        }
+        noise.shared_mm2((cells[row].point - cells[column].point).norm())
     });
-    let lower = covariance.cholesky()?.unpack();
+    let lower = large_cholesky(covariance)?;
     // Columns: the six of the pose, then the residuals.
     let mut columns =
         DMatrix::from_fn(

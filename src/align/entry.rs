@@ -15,7 +15,7 @@ use crate::scan::ScanSource;
 /// How much work an alignment may do.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct AlignSettings {
-    /// Points of the scan that take part in a registration.
+    /// Points of the scan that find the pose; three times as many take part in the last step.
     pub scan_points: usize,
     /// Seed of the search for a pose.
     pub seed: u64,

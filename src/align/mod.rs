@@ -9,6 +9,7 @@
 mod align_error;
 mod alignment;
 mod coarse;
+mod correlated_noise;
 mod correlated_step;
 mod datum_targets;
 mod entry;

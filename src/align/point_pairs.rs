@@ -25,8 +25,6 @@ const MOST_PAIRS_IN_FULL: usize = 20;
 const SAMPLED_TRIPLES: usize = 2000;
 /// Least root-mean-square distance off a common line, as a share of the pairs' size and in mm.
 const LEAST_OFF_LINE_SHARE: f64 = 0.02;
-/// A mirror image must be this many times better before it is called one; with three pairs it fits as well as the truth.
-const MIRROR_ADVANTAGE: f64 = 10.0;
 
 /// Finds the pose that takes the scan's points to the car's, leaving out pairs further off than `limit_mm`.
 ///
@@ -49,6 +47,7 @@ pub fn align_point_pairs(pairs: &[PointPair], limit_mm: f64) -> Result<Alignment
     refuse_line(&car)?;
     let used = largest_agreeing_set(&scan, &car, limit_mm);
     let used_count = used.iter().filter(|is_used| **is_used).count();
+    refuse_mirrored((&scan, &car), used_count, &all, limit_mm)?;
     if used_count < 3 || used_count * 2 <= pairs.len() {
         return Err(disagreement(pairs, &all, limit_mm));
     }
@@ -71,13 +70,33 @@ fn refuse_line(points: &[Point3<f64>]) -> Result<(), AlignError> {
     Ok(())
 }
 
-fn disagreement(pairs: &[PointPair], all: &RigidFit, limit_mm: f64) -> AlignError {
-    let count = pairs.len() as f64;
-    let rms_mm = (all.sum_sq_mm2 / count).sqrt();
-    let mirrored_rms_mm = (all.mirrored_sum_sq_mm2 / count).sqrt();
-    if pairs.len() > 3 && mirrored_rms_mm < limit_mm && mirrored_rms_mm * MIRROR_ADVANTAGE < rms_mm {
-        return AlignError::Mirrored { rms_mm, mirrored_rms_mm };
+/// More pairs agree on a mirror image than on a movement. Three or more in one plane agree on both, so it is the number that
+/// tells, and a mixed-up pair among mirrored ones does not hide it.
+fn refuse_mirrored(
+    (scan, car): (&[Point3<f64>], &[Point3<f64>]),
+    used_count: usize,
+    all: &RigidFit,
+    limit_mm: f64,
+) -> Result<(), AlignError> {
+    if used_count == scan.len() {
+        return Ok(());
     }
+    let mirrored: Vec<Point3<f64>> =
+        scan.iter().map(|point| Point3::new(-point.x, point.y, point.z)).collect();
+    let agreeing = largest_agreeing_set(&mirrored, car, limit_mm);
+    let agreeing_count = agreeing.iter().filter(|agrees| **agrees).count();
+    if agreeing_count < 4 || agreeing_count <= used_count || agreeing_count * 2 <= scan.len() {
+        return Ok(());
+    }
+    let Some(fit) = rigid_fit(&chosen(&mirrored, &agreeing), &chosen(car, &agreeing)) else { return Ok(()) };
+    Err(AlignError::Mirrored {
+        rms_mm: (all.sum_sq_mm2 / scan.len() as f64).sqrt(),
+        mirrored_rms_mm: (fit.sum_sq_mm2 / agreeing_count as f64).sqrt(),
+    })
+}
+
+fn disagreement(pairs: &[PointPair], all: &RigidFit, limit_mm: f64) -> AlignError {
+    let rms_mm = (all.sum_sq_mm2 / pairs.len() as f64).sqrt();
     let left = |pair: &PointPair| (all.pose * pair.scan - pair.car).norm();
     let worst = pairs.iter().max_by(|a, b| left(a).total_cmp(&left(b)));
     let worst = worst.map_or_else(String::new, |pair| format!("`{}`, {:.2} mm", pair.id, left(pair)));

@@ -36,6 +36,8 @@ const MOST_LAST: u32 = 30;
 /// What to register.
 pub(super) struct Task<'t> {
     pub points: &'t [Point3<f64>],
+    /// Points of the last step: more of them, as its noise is averaged in cells.
+    pub last_points: &'t [Point3<f64>],
     pub surface: &'t Surface,
     /// For each node, whether it may carry the alignment.
     pub carries: &'t [bool],
@@ -68,8 +70,26 @@ struct Contact {
     residual_mm: f64,
 }
 
+/// A pose at which the robust fit stands still.
+pub(super) struct Settled {
+    pub pose: Isometry3<f64>,
+    pub step: Step,
+    pivot: Point3<f64>,
+    iterations: u32,
+    converged: bool,
+    scale_mm: f64,
+}
+
 /// Registers; `None` where too few points lie on the surface or nothing holds the pose.
 pub(super) fn register(task: &Task<'_>, start: &Isometry3<f64>) -> Option<Registered> {
+    let found = settle(task, start)?;
+    let reach_mm = reach_mm(task, found.scale_mm);
+    let contacts = contacts_of(task.last_points, task.surface, task.carries, &found.pose, reach_mm);
+    Some(assess(&contacts, found))
+}
+
+/// The robust fit alone, without last step and covariance: enough to compare poses.
+pub(super) fn settle(task: &Task<'_>, start: &Isometry3<f64>) -> Option<Settled> {
     let everything = vec![true; task.surface.nodes.len()];
     let mut pose = *start;
     let mut scale_mm = task.first_scale_mm;
@@ -104,8 +124,7 @@ pub(super) fn register(task: &Task<'_>, start: &Isometry3<f64>) -> Option<Regist
         scale_mm = if at_floor { floor_mm } else { (scale_mm * ANNEALING).max(floor_mm) };
     }
     let (step, pivot, converged) = last?;
-    let contacts = contacts_of(task.points, task.surface, task.carries, &pose, reach_mm(task, scale_mm));
-    Some(assess(&contacts, Found { pose, step, pivot, iterations, converged, scale_mm }))
+    Some(Settled { pose, step, pivot, iterations, converged, scale_mm })
 }
 
 fn reach_mm(task: &Task<'_>, scale_mm: f64) -> f64 {
@@ -164,16 +183,7 @@ fn median_abs_mm(contacts: &[Contact]) -> f64 {
     sizes.get(sizes.len() / 2).copied().unwrap_or(0.0)
 }
 
-struct Found {
-    pose: Isometry3<f64>,
-    step: Step,
-    pivot: Point3<f64>,
-    iterations: u32,
-    converged: bool,
-    scale_mm: f64,
-}
-
-fn assess(contacts: &[Contact], found: Found) -> Registered {
+fn assess(contacts: &[Contact], found: Settled) -> Registered {
     let (mut weights, mut weighted_sq, mut worst_mm, mut used) = (0.0, 0.0, 0.0_f64, 0);
     for contact in contacts {
         let share = weight(contact.residual_mm, found.scale_mm);

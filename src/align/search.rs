@@ -1,7 +1,7 @@
 //! From no pose to a believed one: candidates, refinement, and the refusal of anything that might be something else.
 //!
 //! In: the scan's and the reference's surfaces. Out: a pose good enough for `register`, or why none is believed.
-//! Units: mm. Method: candidates of `coarse` are refined (`register`) and ranked by the share of the scan's nodes within a
+//! Units: mm. Method: candidates of `coarse` are refined (`register::settle`) and ranked by the share of the scan's nodes within a
 //! tight limit; the best must be clearly better than any pose apart from it, and than the best mirror image.
 //! A moved panel helps to find the way while distances are large; the pose and its fit are those of the fixed panels.
 
@@ -9,7 +9,7 @@ use nalgebra::{Isometry3, Point3};
 
 use super::align_error::AlignError;
 use super::coarse::{Candidate, candidates};
-use super::register::{Task, register};
+use super::register::{Task, settle};
 use super::surface::Surface;
 
 /// Least share of the scan that must fit: a scan overlaps by 40 % or more.
@@ -26,8 +26,10 @@ const SAME_POSE_MM: f64 = 8.0;
 /// Candidates refined roughly, then fully.
 const ROUGH: usize = 24;
 const FULL: usize = 5;
-/// Share below which a mirror image is tried.
+/// Share below which a mirror image need not fit closer, only more of the scan.
 const MIRROR_BELOW: f64 = 0.8;
+/// A mirror image that fits this much closer is the truth: chance changes the median of hundreds of nodes by a tenth.
+const MIRROR_CLOSER: f64 = 0.6;
 /// Worst condition that is believed without a start pose: a surface of revolution or a single panel slides.
 const WORST_CONDITION: f64 = 60.0;
 
@@ -40,6 +42,8 @@ pub(super) struct Ranked {
     /// Of those that lie over what may carry.
     pub share_over: f64,
     pub condition: f64,
+    /// Median distance of the nodes that lie over what may carry, mm.
+    typical_mm: f64,
 }
 
 /// Finds the pose of `scan` on `reference`.
@@ -56,14 +60,7 @@ pub(super) fn search(
     let Some(best) = ranked.first().copied() else {
         return Err(AlignError::NotFound { fitting_percent: 0.0 });
     };
-    if best.share < MIRROR_BELOW {
-        let mirrored = rank(&mirrored(scan)?, reference, carries, seed);
-        let mirrored_share = mirrored.first().map_or(0.0, |found| found.share);
-        if mirrored_share * TOO_GOOD_SECOND > best.share && mirrored_share > LEAST_SHARE {
-            let (fitting_percent, mirrored_percent) = (best.share * 100.0, mirrored_share * 100.0);
-            return Err(AlignError::MirroredSurface { fitting_percent, mirrored_percent });
-        }
-    }
+    refuse_mirrored(&best, rank(&mirrored(scan)?, reference, carries, seed).first())?;
     if best.share < LEAST_SHARE || best.share_over < LEAST_SHARE_OVER || best.condition > WORST_CONDITION {
         return Err(AlignError::NotFound { fitting_percent: best.share * 100.0 });
     }
@@ -77,6 +74,23 @@ pub(super) fn search(
         });
     }
     Ok(best)
+}
+
+/// The mirror image fits more of the scan, or, on a car that is nearly its own mirror image, fits it far closer.
+fn refuse_mirrored(best: &Ranked, mirrored: Option<&Ranked>) -> Result<(), AlignError> {
+    let Some(mirrored) = mirrored.filter(|mirrored| mirrored.share > LEAST_SHARE) else { return Ok(()) };
+    let fits_more = best.share < MIRROR_BELOW && mirrored.share * TOO_GOOD_SECOND > best.share;
+    let fits_closer = mirrored.share > TOO_GOOD_SECOND * best.share
+        && mirrored.typical_mm < MIRROR_CLOSER * best.typical_mm;
+    if fits_more || fits_closer {
+        return Err(AlignError::MirroredSurface {
+            fitting_percent: best.share * 100.0,
+            mirrored_percent: mirrored.share * 100.0,
+            typical_mm: best.typical_mm,
+            mirrored_mm: mirrored.typical_mm,
+        });
+    }
+    Ok(())
 }
 
 fn mirrored(scan: &Surface) -> Result<Surface, AlignError> {
@@ -132,10 +146,10 @@ fn refine(
     (reference, carries): (&Surface, &[bool]),
     first_scale_mm: f64,
 ) -> Vec<Ranked> {
-    let task = Task { points, surface: reference, carries, first_scale_mm };
+    let task = Task { points, last_points: points, surface: reference, carries, first_scale_mm };
     let mut ranked: Vec<Ranked> = starts
         .filter_map(|start| {
-            let found = register(&task, &start)?;
+            let found = settle(&task, &start)?;
             Some(score(points, (reference, carries), &found.pose, found.step.condition))
         })
         .collect();
@@ -150,15 +164,22 @@ pub(super) fn share_over(
     carries: &[bool],
     pose: &Isometry3<f64>,
 ) -> f64 {
-    let reach_mm = 3.0 * reference.spacing_mm;
     let limit_mm = fit_limit_mm(reference);
+    let over = distances_over(points, reference, carries, pose);
+    let fitting = over.iter().filter(|distance_mm| **distance_mm < limit_mm).count();
+    if over.is_empty() { 0.0 } else { fitting as f64 / over.len() as f64 }
+}
+
+/// Distances of the points that come to lie over nodes that may carry, mm.
+fn distances_over(
+    points: &[Point3<f64>],
+    reference: &Surface,
+    carries: &[bool],
+    pose: &Isometry3<f64>,
+) -> Vec<f64> {
+    let reach_mm = 3.0 * reference.spacing_mm;
     let near = points.iter().filter_map(|point| reference.near(&(pose * point), reach_mm));
-    let (mut over, mut fitting) = (0.0, 0.0);
-    for found in near.filter(|found| carries[found.node]) {
-        over += 1.0;
-        fitting += if found.distance_mm.abs() < limit_mm { 1.0 } else { 0.0 };
-    }
-    if over > 0.0 { fitting / over } else { 0.0 }
+    near.filter(|found| carries[found.node]).map(|found| found.distance_mm.abs()).collect()
 }
 
 fn fit_limit_mm(reference: &Surface) -> f64 {
@@ -173,15 +194,17 @@ fn score(
     condition: f64,
 ) -> Ranked {
     let everything = vec![true; reference.nodes.len()];
-    let over = points
-        .iter()
-        .filter(|point| reference.near(&(pose * *point), 3.0 * reference.spacing_mm).is_some())
-        .count();
-    let fitting = share_over(points, reference, &everything, pose) * over as f64;
+    let limit_mm = fit_limit_mm(reference);
+    let all = distances_over(points, reference, &everything, pose);
+    let fitting = all.iter().filter(|distance_mm| **distance_mm < limit_mm).count();
+    let mut over = distances_over(points, reference, carries, pose);
+    let fitting_over = over.iter().filter(|distance_mm| **distance_mm < limit_mm).count();
+    over.sort_by(f64::total_cmp);
     Ranked {
         pose: *pose,
-        share: if points.is_empty() { 0.0 } else { fitting / points.len() as f64 },
-        share_over: share_over(points, reference, carries, pose),
+        share: fitting as f64 / points.len().max(1) as f64,
+        share_over: fitting_over as f64 / over.len().max(1) as f64,
         condition,
+        typical_mm: over.get(over.len() / 2).copied().unwrap_or(0.0),
     }
 }

@@ -14,7 +14,7 @@ use super::panels::{Division, divide};
 use super::register::{Registered, Task, register};
 use super::search::{search, share_over};
 use super::surface::Surface;
-use super::thin::{SurfacePoints, thinned, typical_extent_mm};
+use super::thin::{SurfacePoints, spread_out, thinned, typical_extent_mm};
 use super::unit_check::check_unit_of_lengths;
 use crate::geometry::RigidTransform;
 use crate::plan::{Panel, Plan};
@@ -24,6 +24,8 @@ use crate::scan::ScanSource;
 const REFERENCE_NODES: usize = 12_000;
 /// Reference points for each node: patches of some 60 points.
 const POINTS_PER_NODE: usize = 12;
+/// Points of the last step for each one that finds the pose.
+const LAST_POINTS_PER_POINT: usize = 3;
 /// Nodes of the scan in a search.
 const SCAN_NODES: usize = 2_500;
 /// Fewest points on the fixed panels.
@@ -34,6 +36,8 @@ const START_SCALE_MM: f64 = 80.0;
 const SEARCHED_SCALE_MM: f64 = 2.0;
 /// Share of the scan's points over fixed panels that must fit, or the start pose led nowhere.
 const LEAST_FITTING: f64 = 0.7;
+/// Least overlap of a start pose's fit, or it led nowhere: 40 % is wanted of a scan, strays and holes taken off.
+const LEAST_OVERLAP: f64 = 0.3;
 /// Worst condition that is reported without a warning, and at all.
 const WEAK_CONDITION: f64 = 30.0;
 const WORST_CONDITION: f64 = 300.0;
@@ -74,8 +78,34 @@ impl Reference {
         Ok(Self { surface, panel_of, carries, extent_mm: typical_extent_mm(&points.points) })
     }
 
-    fn task<'t>(&'t self, points: &'t [Point3<f64>], first_scale_mm: f64) -> Task<'t> {
-        Task { points, surface: &self.surface, carries: &self.carries, first_scale_mm }
+    /// A panel that was moved by up to a wide gap is still its own.
+    const fn reach_mm(&self) -> f64 {
+        3.0 * self.surface.spacing_mm + 10.0
+    }
+
+    fn task<'t>(&'t self, scan: &'t Thinned, first_scale_mm: f64) -> Task<'t> {
+        Task {
+            points: &scan.few.points,
+            last_points: &scan.many.points,
+            surface: &self.surface,
+            carries: &self.carries,
+            first_scale_mm,
+        }
+    }
+}
+
+/// A scan thinned twice.
+struct Thinned {
+    /// To find the pose with.
+    few: SurfacePoints,
+    /// For the last step, and for what is left on the panels.
+    many: SurfacePoints,
+}
+
+impl Thinned {
+    fn of(source: &dyn ScanSource, wanted: usize) -> Result<Self, AlignError> {
+        let many = thinned(source, LAST_POINTS_PER_POINT * wanted)?;
+        Ok(Self { few: many.at(&spread_out(&many.points, wanted)), many })
     }
 }
 
@@ -91,16 +121,15 @@ pub fn align_to_surface(
     settings: &AlignSettings,
 ) -> Result<Alignment, AlignError> {
     let limit_mm = plan.align.limit_mm();
-    let scan = thinned(source, settings.scan_points)?;
-    if scan.points.len() < LEAST_POINTS as usize {
-        return Err(AlignError::ScanWithoutSurface {
-            reason: format!("it has {} points", scan.points.len()),
-        });
+    let scan = Thinned::of(source, settings.scan_points)?;
+    let points = &scan.few.points;
+    if points.len() < LEAST_POINTS as usize {
+        return Err(AlignError::ScanWithoutSurface { reason: format!("it has {} points", points.len()) });
     }
-    refuse_other_unit(&scan.points, reference)?;
+    refuse_other_unit(points, reference)?;
     let mut warnings = Vec::new();
-    let from_start = start.and_then(|start| register(&reference.task(&scan.points, START_SCALE_MM), start));
-    let believed = from_start.filter(|found| is_plausible(found, &scan.points, reference, limit_mm));
+    let from_start = start.and_then(|start| register(&reference.task(&scan, START_SCALE_MM), start));
+    let believed = from_start.filter(|found| is_plausible(found, points, reference, limit_mm));
     let found = match believed {
         Some(found) => found,
         None => {
@@ -111,20 +140,20 @@ pub fn align_to_surface(
         }
     };
     refuse_bad_fit(&found, limit_mm)?;
-    Ok(gather(plan, reference, &scan, &found, warnings))
+    Ok(gather(plan, reference, &scan.many, &found, warnings))
 }
 
 fn from_scratch(
-    scan: &SurfacePoints,
+    scan: &Thinned,
     reference: &Reference,
     settings: &AlignSettings,
 ) -> Result<Registered, AlignError> {
-    let surface = Surface::lay(scan, SCAN_NODES).map_err(|error| match error {
+    let surface = Surface::lay(&scan.few, SCAN_NODES).map_err(|error| match error {
         AlignError::ReferenceWithoutSurface { reason } => AlignError::ScanWithoutSurface { reason },
         other => other,
     })?;
     let coarse = search(&surface, &reference.surface, &reference.carries, settings.seed)?;
-    register(&reference.task(&scan.points, SEARCHED_SCALE_MM), &coarse.pose)
+    register(&reference.task(scan, SEARCHED_SCALE_MM), &coarse.pose)
         .ok_or(AlignError::NoOverlap { points: 0, needed: LEAST_POINTS })
 }
 
@@ -139,12 +168,32 @@ fn refuse_other_unit(points: &[Point3<f64>], reference: &Reference) -> Result<()
     check_unit_of_lengths(scan_mm, reference.extent_mm, 0.9)
 }
 
-/// Good enough not to search: most of what lies over the reference fits, and the fixed panels are held.
+/// Good enough not to search: scan and reference overlap, most of what lies over the fixed panels fits, and they are held.
 fn is_plausible(found: &Registered, points: &[Point3<f64>], reference: &Reference, limit_mm: f64) -> bool {
+    if overlap(points, reference, &found.pose) < LEAST_OVERLAP {
+        return false;
+    }
     let step = (points.len() / 2000).max(1);
     let few: Vec<Point3<f64>> = points.iter().step_by(step).copied().collect();
     let fitting = share_over(&few, &reference.surface, &reference.carries, &found.pose);
     found.typical_mm <= limit_mm && fitting > LEAST_FITTING && found.on_surface >= LEAST_POINTS
+}
+
+/// Share of the scan that lies on the reference, or of the fixed panels that lie on the scan, whichever is more: the one may
+/// be a part of the other. A corner that happens to fit somewhere is little of both.
+fn overlap(points: &[Point3<f64>], reference: &Reference, pose: &Isometry3<f64>) -> f64 {
+    let mut is_met = vec![false; reference.carries.len()];
+    let mut lying = 0_usize;
+    for near in
+        points.iter().filter_map(|point| reference.surface.near(&(pose * point), reference.reach_mm()))
+    {
+        is_met[near.node] = true;
+        lying += 1;
+    }
+    let carrying = reference.carries.iter().filter(|carries| **carries).count();
+    let met = is_met.iter().zip(&reference.carries).filter(|(is_met, carries)| **is_met && **carries).count();
+    let share = |part: usize, whole: usize| part as f64 / whole.max(1) as f64;
+    share(lying, points.len()).max(share(met, carrying))
 }
 
 fn refuse_bad_fit(found: &Registered, limit_mm: f64) -> Result<(), AlignError> {
@@ -208,8 +257,7 @@ fn gather(
 
 /// What the scan's points leave on the reference, panels or none.
 fn residual_points(reference: &Reference, scan: &SurfacePoints, pose: &Isometry3<f64>) -> Vec<ResidualPoint> {
-    // A panel that was moved by up to a wide gap is still its own.
-    let reach_mm = 3.0 * reference.surface.spacing_mm + 10.0;
+    let reach_mm = reference.reach_mm();
     let at = |point: &Point3<f64>| {
         let point = pose * point;
         let near = reference.surface.near(&point, reach_mm)?;

@@ -2,6 +2,7 @@
 
 mod curve;
 pub mod fits;
+mod large_cholesky;
 mod normal_equations;
 mod place_sort;
 mod rigid_transform;
@@ -11,6 +12,7 @@ mod smoothing_offset;
 mod tangent_arc;
 
 pub use curve::{Curve, CurveError, CurveFrame, Foot};
+pub use large_cholesky::large_cholesky;
 pub use normal_equations::{NormalEquations, median_in_place, tukey_weight};
 pub use place_sort::sort_along;
 pub use rigid_transform::RigidTransform;

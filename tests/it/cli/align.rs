@@ -165,6 +165,11 @@ fn pairs_that_cannot_carry_a_pose_are_refused() {
     refuses(folder_with(&pairs(&square[..2], 1.0), scan()).path(), &["at least 3"]);
     let line = [[0.0; 3], [500.0, 0.0, 0.0], [900.0, 0.0, 0.0]];
     refuses(folder_with(&pairs(&line, 1.0), scan()).path(), &["on a line"]);
+    // Mirrored, and four of the six in one plane, so that half a turn takes those four to their places.
+    let six = [&square[..], &[[500.0, 100.0, 700.0], [200.0, 600.0, 300.0]]].concat();
+    let mirrored = pairs(&six, 1.0).replace("scan = [", "scan = [-");
+    let mirrored = mirrored.replace("[--", "[");
+    refuses(folder_with(&mirrored, scan()).path(), &["mirror image"]);
     for (factor, unit) in [(0.001, "\"m\""), (1.0 / 25.4, "\"inch\""), (0.1, "\"cm\"")] {
         refuses(folder_with(&pairs(&square, factor), scan()).path(), &[unit]);
     }

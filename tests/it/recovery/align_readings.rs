@@ -1,6 +1,7 @@
 //! Readings hardly depend on where the scan stands: displaced by 3 mm and 0.5°, not aligned and aligned, the same stations
-//! give the same gap and flush within their uncertainty (nearly all of them: stations beside a corner see other points). The car is the Gannet coupe; the reference an earlier scan of it
-//! with other noise.
+//! give the same gap and flush within their uncertainty. The car is the Gannet coupe; the reference an earlier scan of it with
+//! other noise. Two results agree where they differ by less than the root sum of squares of both expanded uncertainties
+//! (`E_n` of ISO 13528:2015, 9.7, cited from memory); that is held for every value. Within the first one's `U` alone are nearly all.
 
 use nalgebra::{Isometry3, Point3, Translation3, UnitQuaternion, Vector3};
 use shutline::judge::JudgedSeam;
@@ -9,6 +10,8 @@ use shutline::pipeline::{MeasuredScan, Unwatched, measure_scan};
 use shutline::plan::{AlignTerms, Plan};
 use shutline::rehearse::body::{BodyKind, BodySettings, body, gannet_settings};
 use shutline::scan::VecSource;
+
+use super::align_surface::asked;
 
 fn scanned(seed: u64) -> (Vec<Point3<f64>>, Plan) {
     let settings = BodySettings { seed, ..gannet_settings(false) };
@@ -36,13 +39,16 @@ fn measured(points: &[Point3<f64>], plan: &Plan, reference: Option<&VecSource>) 
 struct Difference {
     rms: f64,
     worst: f64,
-    /// Share of values that differ by less than their uncertainty.
+    /// Largest `E_n`.
+    worst_en: f64,
+    /// Share of values that differ by less than the first one's uncertainty.
     within: f64,
     count: usize,
 }
 
 fn difference(name: &str, one: &[JudgedSeam], other: &[JudgedSeam]) -> Difference {
     let mut ratios = Vec::new();
+    let mut worst_en = 0.0_f64;
     for (one, other) in one.iter().zip(other) {
         for (first, second) in one.stations.iter().zip(&other.stations) {
             let pairs = [
@@ -53,6 +59,7 @@ fn difference(name: &str, one: &[JudgedSeam], other: &[JudgedSeam]) -> Differenc
                 let (Ok(before), Ok(after)) = (before, after) else { continue };
                 let change_mm = after.value_mm - before.value_mm;
                 let ratio = change_mm.abs() / (2.0 * before.u_mm);
+                worst_en = worst_en.max(change_mm.abs() / (2.0 * before.u_mm.hypot(after.u_mm)));
                 if ratio > 1.0 {
                     let at_mm = first.reading.station.along_mm;
                     println!(
@@ -68,11 +75,12 @@ fn difference(name: &str, one: &[JudgedSeam], other: &[JudgedSeam]) -> Differenc
     let result = Difference {
         rms: (ratios.iter().map(|ratio| ratio * ratio).sum::<f64>() / count as f64).sqrt(),
         worst: ratios.iter().copied().fold(0.0, f64::max),
+        worst_en,
         within: ratios.iter().filter(|ratio| **ratio <= 1.0).count() as f64 / count as f64,
         count,
     };
     println!(
-        "{name}: rms {:.3} U, worst {:.2} U, {:.2} % within, {count} values",
+        "{name}: rms {:.3} U, worst {:.2} U, worst E_n {worst_en:.2}, {:.2} % within U, {count} values",
         result.rms,
         result.worst,
         result.within * 100.0
@@ -82,7 +90,18 @@ fn difference(name: &str, one: &[JudgedSeam], other: &[JudgedSeam]) -> Differenc
 
 #[test]
 fn a_displaced_scan_gives_the_same_readings_with_and_without_alignment() {
-    let (points, mut plan) = scanned(1);
+    hold_readings(1);
+}
+
+#[test]
+#[ignore = "five scans, two minutes; FIRST_SEED, SEEDS"]
+fn displaced_scans_give_the_same_readings_with_and_without_alignment() {
+    let (first, count) = (asked("FIRST_SEED", 200), asked("SEEDS", 5));
+    (first..first + count).for_each(hold_readings);
+}
+
+fn hold_readings(seed: u64) {
+    let (points, mut plan) = scanned(seed);
     plan.seams.truncate(DENSE_SEAMS);
     let (reference, _) = scanned(77);
     let reference = VecSource::from_points(&reference, None);
@@ -104,10 +123,11 @@ fn a_displaced_scan_gives_the_same_readings_with_and_without_alignment() {
     ];
     for found in pairs {
         assert!(found.count > 3 * stations / 2, "{} values of {stations} stations", found.count);
+        assert!(found.worst_en < 1.0, "seed {seed}: E_n {}", found.worst_en);
         // Expanded uncertainty covers 95 %; the two share their noise, so that far more must be within.
         assert!(
-            found.within > 0.98 && found.rms < 0.5,
-            "{} % within, rms {} U",
+            found.within > 0.99 && found.rms < 0.5,
+            "seed {seed}: {} % within, rms {} U",
             found.within * 100.0,
             found.rms
         );

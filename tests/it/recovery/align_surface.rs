@@ -7,7 +7,9 @@ use shutline::align::{AlignError, AlignSettings, Alignment, Reference, align_to_
 use shutline::plan::Plan;
 use shutline::scan::VecSource;
 
-use super::front_end::{ORDINARY, plan, pose, pose_error, reference_points, scanned};
+use super::front_end::{
+    Disturbance, GOOD_SCANNER, ORDINARY, ORDINARY_SCANNER, plan, pose, pose_error, reference_points, scanned,
+};
 
 /// Pose error at the seams that must hold, mm and degrees: below a good scan's own accuracy.
 ///
@@ -16,7 +18,7 @@ use super::front_end::{ORDINARY, plan, pose, pose_error, reference_points, scann
 /// for this car and these waves (generalised least squares with the waves' true correlation, the best that any linear
 /// unbiased estimate can do) gives 0.008 to 0.010 mm standard deviation at the worst seam point, most of it in one
 /// direction (roll), so that some 95 to 98 % of trials within 0.02 mm is the limit for this noise and these panels.
-const BUDGET: (f64, f64) = (0.02, 0.005);
+pub const BUDGET: (f64, f64) = (0.02, 0.005);
 
 struct Trial {
     error: (f64, f64),
@@ -33,24 +35,25 @@ fn prepared(align: &str) -> (Plan, Reference) {
 }
 
 fn run(
-    plan: &Plan,
-    reference: &Reference,
+    (plan, reference): (&Plan, &Reference),
+    how: &Disturbance,
     seed: u64,
-    turn_rad: f64,
-    shift_mm: f64,
+    (turn_rad, shift_mm): (f64, f64),
     has_start: bool,
 ) -> Trial {
     let mut random = ChaCha8Rng::seed_from_u64(7_000 + seed);
     let truth = pose(turn_rad, shift_mm, &mut random);
-    let points: Vec<Point3<f64>> =
-        scanned(&ORDINARY, seed).iter().map(|point| truth.inverse() * point).collect();
+    let points: Vec<Point3<f64>> = scanned(how, seed).iter().map(|point| truth.inverse() * point).collect();
     let source = VecSource::from_points(&points, None);
     let start = has_start.then_some(Isometry3::identity());
+    let started = std::time::Instant::now();
     let outcome = align_to_surface(&source, plan, reference, start.as_ref(), &AlignSettings::default());
+    let seconds = started.elapsed().as_secs_f64();
     let error = outcome.as_ref().map_or((f64::NAN, f64::NAN), |alignment| {
         pose_error(plan, alignment.car_from_scanner.isometry(), &truth)
     });
     let distance_sq = outcome.as_ref().map_or(f64::NAN, |alignment| distance_sq(alignment, &truth));
+    println!("seed {seed}: {:.4} mm {:.4}° in {seconds:.1} s", error.0, error.1);
     Trial { error, distance_sq, outcome }
 }
 
@@ -64,17 +67,23 @@ fn distance_sq(found: &Alignment, truth: &Isometry3<f64>) -> f64 {
 /// 95 % of chi-squared with six degrees of freedom (`quantiles_normal_t_chi2_f.csv` has the table's neighbours).
 const CHI_SQUARED_6_AT_95: f64 = 12.592;
 
-fn best_fit_trials(count: u64) -> Vec<Trial> {
-    let (plan, reference) = prepared("[align]\nway = 'best-fit'\nreference = 'front.ply'");
-    (0..count).map(|seed| run(&plan, &reference, seed, 10.0_f64.to_radians(), 50.0, true)).collect()
+/// A number of the environment: studies are run on other seeds by `FIRST_SEED=5000 SEEDS=50 cargo test …`.
+pub fn asked(name: &str, otherwise: u64) -> u64 {
+    std::env::var(name).ok().and_then(|text| text.parse().ok()).unwrap_or(otherwise)
 }
 
-fn coarse_trials(count: u64) -> Vec<Trial> {
+fn best_fit_trials(how: &Disturbance, first: u64, count: u64) -> Vec<Trial> {
+    let (plan, reference) = prepared("[align]\nway = 'best-fit'\nreference = 'front.ply'");
+    let far = (10.0_f64.to_radians(), 50.0);
+    (first..first + count).map(|seed| run((&plan, &reference), how, seed, far, true)).collect()
+}
+
+fn coarse_trials(how: &Disturbance, first: u64, count: u64) -> Vec<Trial> {
     let (plan, reference) = prepared("[align]\nway = 'coarse'\nreference = 'front.ply'");
     (0..count)
-        .map(|seed| {
-            let turn_rad = std::f64::consts::PI * ((seed as f64 + 0.5) / count as f64);
-            run(&plan, &reference, 1000 + seed, turn_rad, 2000.0, false)
+        .map(|index| {
+            let turn_rad = std::f64::consts::PI * ((index as f64 + 0.5) / count as f64);
+            run((&plan, &reference), how, first + index, (turn_rad, 2000.0), false)
         })
         .collect()
 }
@@ -103,36 +112,48 @@ fn check(trials: &[Trial], share: f64) {
     }
     let covered = trials.iter().filter(|trial| trial.distance_sq < CHI_SQUARED_6_AT_95).count();
     println!("{covered} of {} inside the stated covariance (95 %)", trials.len());
-    if trials.len() >= 100 {
-        let share = covered as f64 / trials.len() as f64;
-        assert!((0.90..=0.99).contains(&share), "{share} inside the stated covariance");
-    }
     errors.sort_by(f64::total_cmp);
     let at = |share: f64| errors.get((errors.len() as f64 * share) as usize).copied().unwrap_or(f64::NAN);
     println!("{good} of {} in budget; median {:.4}, 95 % {:.4} mm", trials.len(), at(0.5), at(0.95));
     assert!(good as f64 >= share * trials.len() as f64, "{good} of {}", trials.len());
+    if trials.len() >= 100 {
+        let share = covered as f64 / trials.len() as f64;
+        assert!((0.90..=0.99).contains(&share), "{share} inside the stated covariance");
+    }
 }
 
 /// The first four seeds only: of 200, 96.5 % are within the budget (the ignored test below), so this guards against
 /// getting worse and does not show the 99 % that is wanted.
 #[test]
 fn best_fit_from_ten_degrees_and_fifty_mm_off_holds_the_budget_on_the_first_seeds() {
-    check(&best_fit_trials(4), 0.99);
+    check(&best_fit_trials(&ORDINARY, 0, 4), 0.99);
 }
 
 #[test]
 fn coarse_from_any_pose_holds_the_budget_on_the_first_seeds() {
-    check(&coarse_trials(3), 0.98);
+    check(&coarse_trials(&ORDINARY, 1000, 3), 0.98);
 }
 
 #[test]
 #[ignore = "200 trials, some minutes; fails: 193 of 200 in budget, wanted 198"]
 fn best_fit_200_trials() {
-    check(&best_fit_trials(200), 0.99);
+    check(&best_fit_trials(&ORDINARY, asked("FIRST_SEED", 0), asked("SEEDS", 200)), 0.99);
+}
+
+#[test]
+#[ignore = "200 trials, some minutes: the rehearsal's good scanner"]
+fn best_fit_200_trials_of_the_good_scanner() {
+    check(&best_fit_trials(&GOOD_SCANNER, asked("FIRST_SEED", 0), asked("SEEDS", 200)), 0.99);
+}
+
+#[test]
+#[ignore = "200 trials, some minutes: the rehearsal's ordinary scanner"]
+fn best_fit_200_trials_of_the_ordinary_scanner() {
+    check(&best_fit_trials(&ORDINARY_SCANNER, asked("FIRST_SEED", 0), asked("SEEDS", 200)), 0.7);
 }
 
 #[test]
 #[ignore = "200 trials, half an hour and more; fails: 194 of 200 in budget, wanted 196"]
 fn coarse_200_trials() {
-    check(&coarse_trials(200), 0.98);
+    check(&coarse_trials(&ORDINARY, asked("FIRST_SEED", 1000), asked("SEEDS", 200)), 0.98);
 }

@@ -182,12 +182,22 @@ fn seam_points() -> Vec<Line> {
     ]
 }
 
+/// The scan's long waves, along the normal.
+#[derive(Debug, Clone, Copy)]
+pub enum Waves {
+    /// Six plane waves of 120 mm length in random directions, as the ripples of a fringe projector are.
+    Six,
+    /// Normal noise with correlation `exp(−d²/2L²)` over this length, mm, as the rehearsal scanner makes it.
+    Normal(f64),
+}
+
 /// How a scan is disturbed.
 #[derive(Debug, Clone, Copy)]
 pub struct Disturbance {
     pub points: usize,
     pub noise_mm: f64,
     pub wave_mm: f64,
+    pub waves: Waves,
     pub missing: f64,
     pub strays: f64,
     pub hood_moved_mm: f64,
@@ -197,40 +207,89 @@ pub const ORDINARY: Disturbance = Disturbance {
     points: 60_000,
     noise_mm: 0.02,
     wave_mm: 0.01,
+    waves: Waves::Six,
     missing: 0.3,
     strays: 0.05,
     hood_moved_mm: 3.0,
 };
 
+/// The rehearsal's good scanner: white 0.015 and, over 3 mm, 0.005 mm, which is white between points that are 5 mm apart;
+/// 0.005 mm over 120 mm.
+pub const GOOD_SCANNER: Disturbance =
+    Disturbance { noise_mm: 0.0158, wave_mm: 0.005, waves: Waves::Normal(120.0), ..ORDINARY };
+
+/// The rehearsal's ordinary scanner: white 0.02 and, over 3 mm, 0.015 mm; 0.01 mm over 120 mm.
+pub const ORDINARY_SCANNER: Disturbance =
+    Disturbance { noise_mm: 0.025, wave_mm: 0.01, waves: Waves::Normal(120.0), ..ORDINARY };
+
+/// Waves of unit variance: wave vectors and phases, and the amplitude of each.
+struct WaveField(Vec<(Vector3<f64>, f64)>, f64);
+
+impl WaveField {
+    fn new(waves: Waves, random: &mut ChaCha8Rng) -> Self {
+        let mut wave = |number: &mut dyn FnMut(&mut ChaCha8Rng) -> Vector3<f64>| {
+            let number = number(random);
+            (number, random.random_range(0.0..6.3))
+        };
+        match waves {
+            Waves::Six => {
+                let mut number =
+                    |random: &mut ChaCha8Rng| direction(random) * (std::f64::consts::TAU / 120.0);
+                Self((0..6).map(|_| wave(&mut number)).collect(), 1.0 / 3.0_f64.sqrt())
+            }
+            // Many random waves make a normal field of the wanted correlation (A. Rahimi, B. Recht, NIPS 2007).
+            Waves::Normal(length_mm) => {
+                let normal = Normal::new(0.0, 1.0 / length_mm).unwrap_or_else(|error| panic!("{error}"));
+                let mut number = |random: &mut ChaCha8Rng| Vector3::from_fn(|_, _| normal.sample(random));
+                Self((0..128).map(|_| wave(&mut number)).collect(), (2.0 / 128.0_f64).sqrt())
+            }
+        }
+    }
+
+    fn at(&self, point: &Point3<f64>) -> f64 {
+        self.1 * self.0.iter().map(|(number, phase)| (number.dot(&point.coords) + phase).sin()).sum::<f64>()
+    }
+}
+
+/// A place that the scan shows: on the undisturbed car, with its outward normal and whether it is the hood's.
+pub struct Shown {
+    pub point: Point3<f64>,
+    pub normal: Vector3<f64>,
+    pub is_hood: bool,
+}
+
 /// A disturbed scan in the Car frame.
 pub fn scanned(how: &Disturbance, seed: u64) -> Vec<Point3<f64>> {
+    scanned_and_shown(how, seed).0
+}
+
+/// A disturbed scan in the Car frame, and the places that its points but strays were made of.
+pub fn scanned_and_shown(how: &Disturbance, seed: u64) -> (Vec<Point3<f64>>, Vec<Shown>) {
     let mut random = ChaCha8Rng::seed_from_u64(seed);
     let noise = Normal::new(0.0, how.noise_mm).unwrap_or_else(|error| panic!("{error}"));
     let gone = missing_balls(how.missing, &mut random);
-    let waves: Vec<(Vector3<f64>, f64)> = (0..6)
-        .map(|_| (direction(&mut random) * (std::f64::consts::TAU / 120.0), random.random_range(0.0..6.3)))
-        .collect();
+    let waves = WaveField::new(how.waves, &mut random);
     let hood_shift = direction(&mut random) * how.hood_moved_mm;
     let mut points = Vec::with_capacity(how.points);
+    let mut shown = Vec::with_capacity(how.points);
     while points.len() < how.points {
         if random.random::<f64>() < how.strays {
             let mut far = |low: f64, high: f64| random.random_range(low..high);
             points.push(Point3::new(far(-200.0, 1500.0), far(-900.0, 900.0), far(-100.0, 1000.0)));
             continue;
         }
-        let (share, angle_rad, mut point) = draw(&mut random);
+        let (share, angle_rad, point) = draw(&mut random);
         if gone.iter().any(|(centre, radius_mm)| (point - centre).norm() < *radius_mm) {
             continue;
         }
-        let wave: f64 = waves.iter().map(|(number, phase)| (number.dot(&point.coords) + phase).sin()).sum();
-        let off_mm = noise.sample(&mut random) + how.wave_mm * wave / 3.0_f64.sqrt();
-        point += outward(share, angle_rad) * off_mm;
-        if is_hood(share, angle_rad) {
-            point += hood_shift;
-        }
-        points.push(point);
+        let normal = outward(share, angle_rad);
+        let is_hood = is_hood(share, angle_rad);
+        let off_mm = noise.sample(&mut random) + how.wave_mm * waves.at(&point);
+        let moved = if is_hood { hood_shift } else { Vector3::zeros() };
+        points.push(point + normal * off_mm + moved);
+        shown.push(Shown { point, normal, is_hood });
     }
-    points
+    (points, shown)
 }
 
 /// Eight stickers of 40 mm, and large balls until the wanted share is gone.

@@ -2,7 +2,10 @@
 
 mod advise_made;
 mod advise_rehearsed;
+mod align_bound;
+mod align_parts;
 mod align_peers;
+mod align_plate;
 mod align_readings;
 mod align_refusals;
 mod align_surface;

@@ -13,8 +13,8 @@ use shutline::files::open_scan;
 use shutline::geometry::Curve;
 use shutline::measure::{Reason, SeamReadings, Warning};
 use shutline::plan::{
-    AlignTerms, DecisionRule, FlushMethod, FlushSpec, GapMethod, GapSpec, PanelId, Plan, ScanTerms, Seam,
-    SeamId, Side, Tolerance,
+    AlignTerms, DecisionRule, FlushMethod, FlushSpec, GapMethod, GapSpec, Panel, PanelId, Plan, ScanTerms,
+    Seam, SeamId, Side, Tolerance,
 };
 use shutline::scan::{PointBlock, PointSink, ScanSource, VecSource};
 use shutline::units::LengthUnit;
@@ -26,7 +26,8 @@ const ACCURACY_MM: f64 = 0.1;
 /// Step at the left edge, 17 sections by hand: 10.43 to 11.02 mm; 0.3 mm more for where along the slope it is read.
 const STEP_MM: std::ops::RangeInclusive<f64> = 10.1..=11.3;
 
-fn scan() -> Box<dyn ScanSource> {
+/// The scan, mm.
+pub fn scan() -> Box<dyn ScanSource> {
     let path =
         Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/it/check_values/data/real_plate_on_plate.xyz.gz");
     open_scan(&path, LengthUnit::Metre).unwrap()
@@ -90,6 +91,17 @@ fn plan_of(edge: &Edge, datum_side: Side, (shift_mm, lift_mm): (f64, f64), has_n
         finish: shutline::plan::FinishTerms::default(),
         lineups: Vec::new(),
     }
+}
+
+/// Both edges of the upper plate as seams of one plan with two panels.
+pub fn both_edges() -> Plan {
+    let mut plan = plan_of(&LEFT, Side::Left, (0.0, 5.4), true);
+    let right = plan_of(&RIGHT, Side::Right, (0.0, 5.4), true);
+    plan.seams.extend(right.seams);
+    plan.seams[1].id = SeamId("right-edge".into());
+    let panel = |id: &str| Panel { id: PanelId(id.into()), title: id.into(), is_fixed: true };
+    plan.panels = LEFT.panels.map(panel).into();
+    plan
 }
 
 /// No gap at any station, at all but one of them for a reason that says so; the step at two stations in three, and no other
