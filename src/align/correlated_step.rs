@@ -27,6 +27,10 @@ const LEAST_WEIGHT: f64 = 1.0;
 /// Least share of the variance that is called independent: keeps the matrix well conditioned.
 const LEAST_WHITE: f64 = 0.1;
 
+/// Factor of the covariance for what the noise's model does not say: its parts are estimated themselves, and few waves are not
+/// normal. Found by trial: without it the 95 % region held 87 of 100 true poses (seeds 3000 to 3099 of `align_surface`).
+const NOISE_DOUBT: f64 = 1.25;
+
 /// A small movement `(ω, τ)` about the rows' pivot, with its covariance.
 pub(super) struct CorrelatedStep {
     pub movement: Vector6<f64>,
@@ -111,7 +115,7 @@ fn solve(cells: &[Cell], noise: &CorrelatedNoise, least_white_mm2: f64) -> Optio
     let movement = inverse * right;
     let left = products[(6, 6)] - right.dot(&movement);
     // What is left says whether the covariance was guessed too small.
-    let inflation = (left / (count as f64 - 6.0)).max(1.0);
+    let inflation = NOISE_DOUBT * (left / (count as f64 - 6.0)).max(1.0);
     Some(CorrelatedStep { movement, covariance: inverse * inflation })
 }
 

@@ -13,11 +13,8 @@ use super::front_end::{
 
 /// Pose error at the seams that must hold, mm and degrees: below a good scan's own accuracy.
 ///
-/// Over 200 trials the best fit is within in 193 (96.5 %), none is wrong, the worst is off by 0.026 mm. What is left comes
-/// from the scan's long waves (0.01 mm over 120 mm); without them and without noise the error is 0.0005 mm. A calculation
-/// for this car and these waves (generalised least squares with the waves' true correlation, the best that any linear
-/// unbiased estimate can do) gives 0.008 to 0.010 mm standard deviation at the worst seam point, most of it in one
-/// direction (roll), so that some 95 to 98 % of trials within 0.02 mm is the limit for this noise and these panels.
+/// What is left comes from the scan's long waves (0.01 mm over 120 mm); without them and without noise the error is
+/// 0.0005 mm. `align_bound` computes what the best estimate could do with the noise that a trial is made with.
 pub const BUDGET: (f64, f64) = (0.02, 0.005);
 
 struct Trial {
