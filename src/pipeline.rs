@@ -12,7 +12,7 @@ use rayon::prelude::*;
 use thiserror::Error;
 
 use crate::align::{AlignError, AlignSettings, Alignment, align, spread_out};
-use crate::judge::{JudgedLineup, JudgedSeam, judge_lineup, judge_seam, with_finish};
+use crate::judge::{JudgedLineup, JudgedSeam, judge_lineup, judge_seam, lineup_with_finish, with_finish};
 use crate::lineup::{LineupReading, measure_lineup};
 use crate::measure::{MeasureSettings, SeamReadings, allow_for_alignment, measure_seam_spread};
 use crate::plan::Plan;
@@ -128,8 +128,14 @@ pub fn measure_scan(
         .map(|(seam, readings)| with_finish(plan, seam, judge_seam(seam, readings, &plan.decision)))
         .collect();
     let summary = summarise_scan(plan, &seams);
-    let judged = plan.lineups.iter().zip(lineups);
-    let lineups = judged.map(|(lineup, reading)| judge_lineup(lineup, reading, &plan.decision)).collect();
+    let lineups = plan
+        .lineups
+        .iter()
+        .zip(lineups)
+        .map(|(lineup, reading)| {
+            lineup_with_finish(plan, lineup, judge_lineup(lineup, reading, &plan.decision))
+        })
+        .collect();
     if watch.is_stopped() {
         return Err(MeasureError::Stopped);
     }

@@ -9,15 +9,15 @@ use shutline::judge::JudgedSeam;
 use shutline::pipeline::measure_scan;
 use shutline::plan::{PanelId, Plan};
 use shutline::render::{
-    Language, advice_csv, advice_json, advice_page, advice_strip_picture, advice_text, edges_csv, edges_dxf,
-    edges_obj, png, read_readings, read_record,
+    Language, advice_csv, advice_json, advice_page, advice_pdf, advice_strip_picture, advice_text, edges_csv,
+    edges_dxf, edges_obj, png, read_readings, read_record,
 };
 
 use super::align::open_reference;
 use super::exit_code::Outcome;
 use super::messages::{Failure, Talk, print_data};
 use super::progress::Progress;
-use super::results::LanguageChoice;
+use super::results::Presentation;
 
 /// Pixels for each 1/96 inch: 288 a printed inch.
 const PIXELS_PER_UNIT: f64 = 3.0;
@@ -26,7 +26,7 @@ const PIXELS_PER_UNIT: f64 = 3.0;
 #[derive(Debug, Args)]
 #[command(
     after_help = "How a panel can be moved stands in the plan's [[adjuster]] tables; a panel without any may go 5 mm and 0.5°.\n\
-Writes advice.html, advice.json, advice.csv, edges.csv, edges.dxf, edges.obj and strips/SEAM.png into the folder.\n\
+Writes advice.html, advice.pdf, advice.json, advice.csv, edges.csv, edges.dxf, edges.obj and strips/SEAM.png into the folder.\n\
 Exit status: 0 nothing to do, every reading of the panel is good; 1 something to do, or nothing worth doing though not \
 all is good; 2 the job could not be done.\n\nExample:\n  shutline advise sample-scans/gannet-before.ply --plan \
 sample-scans/gannet.seams.toml --panel hood --out out/advice"
@@ -46,9 +46,8 @@ pub struct Advise {
     /// What comes first: the worst place, or most places in tolerance
     #[arg(long, value_enum, default_value = "worst")]
     aim: AimWord,
-    /// Language of page, strips and printed text
-    #[arg(long, value_enum, default_value = "en")]
-    language: LanguageChoice,
+    #[command(flatten)]
+    presentation: Presentation,
     /// Print the advice as JSON instead of text
     #[arg(long)]
     json: bool,
@@ -73,7 +72,7 @@ impl Advise {
             },
         };
         let advice = advise(&plan, &seams, &settings)?;
-        let language = self.language.language();
+        let language = self.presentation.language();
         let json = self.write(&output, &plan, &advice, language)?;
         output.finish()?;
         print_data(&if self.json { json } else { advice_text(&plan, &advice, language) })?;
@@ -111,6 +110,8 @@ impl Advise {
         output.write("advice.json", json.as_bytes())?;
         output.write("advice.csv", advice_csv(plan, advice)?.as_bytes())?;
         output.write("advice.html", advice_page(plan, advice, &name, language)?.as_bytes())?;
+        let paper = self.presentation.paper(plan.units);
+        output.write("advice.pdf", &advice_pdf(plan, advice, &name, language, paper)?)?;
         output.write("edges.csv", edges_csv(plan, advice)?.as_bytes())?;
         output.write("edges.dxf", edges_dxf(plan, advice).as_bytes())?;
         output.write("edges.obj", edges_obj(plan, advice).as_bytes())?;

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::Args;
 use shutline::files::{OutputFolder, PlanFile, content_hash, open_scan, read_plan_files};
 use shutline::pipeline::{MeasuredScan, measure_scan};
-use shutline::render::RunFacts;
+use shutline::render::{Language, RunFacts, RunWarning};
 use shutline::scan::ScanSource;
 
 use super::align::open_reference;
@@ -77,7 +77,7 @@ impl Measure {
         progress.begin_named("report");
         let run = self.run_facts(&read, &measured, source.as_ref(), hash?);
         for warning in &run.warnings {
-            talk.warning(warning);
+            talk.warning(warning.words(Language::English));
         }
         let record = write_results(&folder, plan, &measured, &run, self.sections, self.presentation)?;
         folder.finish()?;
@@ -103,20 +103,17 @@ impl Measure {
     ) -> RunFacts {
         let mut inputs = plan_inputs(&self.plan, read);
         inputs.extend(scan_sha256.map(|sha256| input_file("scan", &self.scan, sha256)));
-        let mut warnings: Vec<String> = measured.alignment.warnings.iter().map(ToString::to_string).collect();
+        let mut warnings: Vec<RunWarning> =
+            measured.alignment.warnings.iter().cloned().map(RunWarning::Alignment).collect();
         if measured.points_not_finite > 0 {
-            warnings.push(format!(
-                "{} of {} points are infinite or not a number and were left out",
-                measured.points_not_finite, measured.points_seen
-            ));
+            warnings.push(RunWarning::PointsLeftOut {
+                left_out: measured.points_not_finite,
+                of: measured.points_seen,
+            });
         }
         let counts = measured.summary.counts();
         if counts.unseen == counts.total() {
-            warnings.push(
-                "no station of any seam could be measured: check that this is a scan of this car and lies where the \
-                 plan's curves are"
-                    .to_owned(),
-            );
+            warnings.push(RunWarning::NothingMeasured);
         }
         RunFacts {
             program_version: env!("CARGO_PKG_VERSION").to_owned(),

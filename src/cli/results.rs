@@ -23,10 +23,10 @@ use super::messages::Failure;
 /// How results are presented to people.
 #[derive(Debug, Clone, Copy, clap::Args)]
 pub struct Presentation {
-    /// Language of pictures and reports
+    /// Language of pictures, pages and paper
     #[arg(long, value_enum, default_value = "en")]
     language: LanguageChoice,
-    /// Paper of report.pdf [default: a4, or letter where the plan is in inches]
+    /// Paper of the PDF [default: a4, or letter where the plan is in inches]
     #[arg(long, value_enum)]
     paper: Option<PaperChoice>,
 }
@@ -69,7 +69,7 @@ impl Presentation {
         self.language.language()
     }
 
-    fn paper(self, unit: LengthUnit) -> Paper {
+    pub const fn paper(self, unit: LengthUnit) -> Paper {
         match (self.paper, unit) {
             (Some(PaperChoice::Letter), _) | (None, LengthUnit::Inch) => Paper::Letter,
             _ => Paper::A4,

@@ -3,13 +3,16 @@
 //! In: a lineup's reading, its tolerances, the decision rule. Out: a [`JudgedLineup`]. Units: mm.
 //! Words: a step or shift below its tolerance is `low`, above it `high`; a pitch `tight` or `wide`; a row that is not even
 //! enough is `wide`. What the plan gives no tolerance for has no verdict.
+//! Film still to come raises both panels' outer faces, so a step changes as the flush does; a shift and a pitch, which lie in
+//! the surface, do not change (the film on a line's flanks is taken as even).
 //! Does not re-measure.
 
 use super::decision::judge_value;
+use super::finish::{finish_change, finished_estimate};
 use super::verdict::{Measurand, Verdict};
-use crate::lineup::{LineupReading, LineupReason};
+use crate::lineup::{FeatureReading, LineupReading, LineupReason};
 use crate::measure::Estimate;
-use crate::plan::{DecisionRule, Lineup, Tolerance};
+use crate::plan::{DecisionRule, JudgedState, Lineup, Plan, Tolerance};
 
 /// Verdicts on a row, datum panel and other panel.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -26,9 +29,22 @@ pub struct JudgedLineup {
     /// Step and shift of each feature, in the reading's order; `None` where the plan gives no tolerance.
     pub features: Vec<[Option<Verdict>; 2]>,
     pub row: Option<JudgedRow>,
+    /// The steps as they are to be expected when finished, in the features' order; empty where no film is to come.
+    pub finished_steps: Vec<Result<Estimate, LineupReason>>,
+    /// The state that the verdicts on steps are of.
+    pub judged_state: JudgedState,
 }
 
 impl JudgedLineup {
+    /// The step of a feature, by its place in the reading, in the state that is judged.
+    #[must_use]
+    pub fn judged_step(&self, place: usize) -> Option<&Result<Estimate, LineupReason>> {
+        match self.judged_state {
+            JudgedState::Finished => self.finished_steps.get(place),
+            JudgedState::AsScanned => self.reading.features.get(place).map(|feature| &feature.step),
+        }
+    }
+
     /// Every verdict there is.
     pub fn verdicts(&self) -> impl Iterator<Item = Verdict> {
         let row = self.row.into_iter().flat_map(|row| row.pitch.map(Some).into_iter().chain(row.evenness));
@@ -75,5 +91,26 @@ pub fn judge_lineup(lineup: &Lineup, reading: LineupReading, rule: &DecisionRule
             Some(one(Measurand::Gap, &row.evenness[side], &even))
         }),
     });
-    JudgedLineup { features, row, reading }
+    JudgedLineup { features, row, reading, finished_steps: Vec::new(), judged_state: JudgedState::AsScanned }
+}
+
+/// The same lineup with its finished steps, where the plan has film to come, judged in the state that the plan wants.
+#[must_use]
+pub fn lineup_with_finish(plan: &Plan, lineup: &Lineup, mut judged: JudgedLineup) -> JudgedLineup {
+    let Some(seam) = plan.seam(&lineup.seam).filter(|_| plan.finish.is_to_come()) else { return judged };
+    let change = finish_change(&plan.finish, seam).flush;
+    let finished = |feature: &FeatureReading| {
+        feature.step.as_ref().map(|step| finished_estimate(step, change)).map_err(|reason| *reason)
+    };
+    judged.finished_steps = judged.reading.features.iter().map(finished).collect();
+    judged.judged_state = plan.finish.judge;
+    if let (JudgedState::Finished, Some(tolerance)) = (judged.judged_state, lineup.step) {
+        for (verdicts, step) in judged.features.iter_mut().zip(&judged.finished_steps) {
+            let verdict = step.as_ref().map_or(Verdict::Unseen, |step| {
+                judge_value(Measurand::Flush, step, &tolerance, &plan.decision)
+            });
+            verdicts[0] = Some(verdict);
+        }
+    }
+    judged
 }

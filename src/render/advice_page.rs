@@ -129,7 +129,7 @@ fn expected(plan: &Plan, advice: &Advice, language: Language) -> Markup {
 }
 
 /// "2.61 … 4.92 (12)": least, greatest, and how many are out.
-fn range_words(plan: &Plan, judged: &JudgedSeam, measurand: Measurand) -> String {
+pub(super) fn range_words(plan: &Plan, judged: &JudgedSeam, measurand: Measurand) -> String {
     let values = || judged.stations.iter().map(|station| station.value(measurand));
     let seen: Vec<f64> =
         values().filter_map(|value| value.measured.ok()).map(|estimate| estimate.value_mm).collect();

@@ -235,7 +235,7 @@ fn lineup_box(cell: Option<&LineupRow>, unit: LengthUnit, language: Language) ->
     let (words, texts) = (language.batch_texts(), language.texts());
     let Some(row) = cell else { return html! { td class="none" { (words.not_measured) } } };
     let Some(value_mm) = row.value_mm else { return html! { td class="open" { (words.unseen) } } };
-    let is_signed = ["step", "shift", "pitch-difference"].contains(&row.quantity.as_str());
+    let is_signed = ["step", "step-finished", "shift", "pitch-difference"].contains(&row.quantity.as_str());
     let value = if is_signed { signed(value_mm, unit) } else { length(value_mm, unit) };
     let class = match row.verdict {
         Some(Verdict::Tight | Verdict::Low) => "below many",

@@ -7,7 +7,7 @@ use super::format::{length, length_with_unit, unit_name};
 use super::residual_map::residual_map;
 use super::run_facts::Results;
 use super::strip::panel_title;
-use super::texts::Texts;
+use super::texts::{Language, Texts, alignment_warning};
 use crate::align::Alignment;
 use crate::judge::{Measurand, reported_coverage_factor};
 use crate::measure::UncertaintySource;
@@ -16,14 +16,16 @@ use crate::plan::{DecisionRule, Film};
 /// Width of a picture that fills the page, picture units.
 const PAGE_WIDTH: f64 = 680.0;
 
-pub(super) fn closing(results: &Results<'_>, texts: &Texts) -> Vec<ExtraSection> {
+pub(super) fn closing(results: &Results<'_>, language: Language) -> Vec<ExtraSection> {
+    let texts = language.texts();
     let mut sections = vec![budget(results, texts)];
     sections.extend(results.plan.finish.is_to_come().then(|| finish(results, texts)));
-    sections.extend(results.alignment.map(|found| alignment(results, found, texts)));
+    sections.extend(results.alignment.map(|found| alignment(results, found, language)));
     sections.push(settings(results, texts));
-    sections.push(files(results, texts));
+    sections.push(files(results, language));
     if !results.run.warnings.is_empty() {
-        let blocks = results.run.warnings.iter().cloned().map(Block::Words).collect();
+        let said = results.run.warnings.iter().map(|warning| Block::Words(warning.words(language)));
+        let blocks = said.collect();
         sections.push(section("warnings", texts.warnings, blocks));
     }
     sections
@@ -92,7 +94,8 @@ fn finish(results: &Results<'_>, texts: &Texts) -> ExtraSection {
     section("finish", texts.finish, blocks)
 }
 
-fn alignment(results: &Results<'_>, found: &Alignment, texts: &Texts) -> ExtraSection {
+fn alignment(results: &Results<'_>, found: &Alignment, language: Language) -> ExtraSection {
+    let texts = language.texts();
     let unit = results.plan.units;
     let words = texts
         .alignment_facts
@@ -110,7 +113,7 @@ fn alignment(results: &Results<'_>, found: &Alignment, texts: &Texts) -> ExtraSe
             .collect();
         blocks.push(Block::Table { head, rows });
     }
-    blocks.extend(found.warnings.iter().map(|warning| Block::Words(warning.to_string())));
+    blocks.extend(found.warnings.iter().map(|warning| Block::Words(alignment_warning(warning, language))));
     blocks.extend(residual_map(results.plan, found, texts, PAGE_WIDTH).map(Block::Picture));
     section("alignment", texts.alignment, blocks)
 }
@@ -129,14 +132,20 @@ fn settings(results: &Results<'_>, texts: &Texts) -> ExtraSection {
     section("settings", texts.settings, vec![Block::Table { head: Vec::new(), rows }])
 }
 
-fn files(results: &Results<'_>, texts: &Texts) -> ExtraSection {
+fn files(results: &Results<'_>, language: Language) -> ExtraSection {
+    let (texts, words) = (language.texts(), language.warning_texts());
     let rows = results
         .run
         .inputs
         .iter()
         .map(|input| {
             let size = format!("{} {}", input.byte_count, texts.bytes);
-            vec![input.role.clone(), input.name.clone(), size, format!("SHA-256 {}", input.sha256)]
+            vec![
+                words.role(&input.role).to_owned(),
+                input.name.clone(),
+                size,
+                format!("SHA-256 {}", input.sha256),
+            ]
         })
         .collect();
     section("files", texts.inputs, vec![Block::Table { head: Vec::new(), rows }])

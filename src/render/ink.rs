@@ -1,8 +1,8 @@
 //! The colours of every picture and page, by what they mean rather than by what they look like.
 //!
 //! In: a role, such as "below tolerance, severe". Out: an sRGB colour for light or dark paper, or a style-sheet name.
-//! Method: good is quiet (stone grey); below tolerance purple, above orange, deeper with severity; a difference in
-//! lightness goes with every difference in hue, so that grey prints and colour-blind eyes see the same order.
+//! Method: good is quiet (stone grey); below tolerance purple, above orange, deeper with severity. The six are a ladder of
+//! lightness on which, at the same severity, orange is always a rung lighter than purple, so that grey prints tell them apart too.
 //! The tests below hold contrast (WCAG 2.2); `check_values/colours.rs` holds distances for normal and simulated colour-blind eyes
 //! and in grey.
 //! Does not decide a verdict.
@@ -185,12 +185,12 @@ impl Ink {
             Self::Band => Rgb(0xef, 0xec, 0xe5),
             Self::Good => Rgb(0xcf, 0xc9, 0xbe),
             Self::GoodLine => Rgb(0x8a, 0x84, 0x79),
-            Self::Below(Severity::Slight) => Rgb(0x93, 0x76, 0xc0),
-            Self::Below(Severity::Clear) => Rgb(0x6b, 0x46, 0xa3),
-            Self::Below(Severity::Severe) => Rgb(0x3f, 0x1d, 0x70),
+            Self::Below(Severity::Slight) => Rgb(0x83, 0x63, 0xb3),
+            Self::Below(Severity::Clear) => Rgb(0x5b, 0x35, 0x93),
+            Self::Below(Severity::Severe) => Rgb(0x2d, 0x12, 0x56),
             Self::Above(Severity::Slight) => Rgb(0xcc, 0x74, 0x14),
-            Self::Above(Severity::Clear) => Rgb(0xad, 0x4c, 0x00),
-            Self::Above(Severity::Severe) => Rgb(0x7a, 0x30, 0x00),
+            Self::Above(Severity::Clear) => Rgb(0xac, 0x3e, 0x02),
+            Self::Above(Severity::Severe) => Rgb(0x6c, 0x26, 0x04),
             Self::Undecided => Rgb(0x5b, 0x57, 0x50),
             Self::Unseen => Rgb(0x8a, 0x84, 0x79),
             Self::First => Rgb(0x8a, 0x84, 0x79),
@@ -209,12 +209,12 @@ impl Ink {
             Self::Band => Rgb(0x27, 0x25, 0x22),
             Self::Good => Rgb(0x53, 0x4e, 0x47),
             Self::GoodLine => Rgb(0x97, 0x90, 0x85),
-            Self::Below(Severity::Slight) => Rgb(0x8f, 0x72, 0xc6),
-            Self::Below(Severity::Clear) => Rgb(0xb3, 0x9a, 0xe6),
-            Self::Below(Severity::Severe) => Rgb(0xdd, 0xcf, 0xff),
-            Self::Above(Severity::Slight) => Rgb(0xc9, 0x74, 0x18),
-            Self::Above(Severity::Clear) => Rgb(0xf2, 0x9b, 0x3f),
-            Self::Above(Severity::Severe) => Rgb(0xff, 0xc9, 0x8f),
+            Self::Below(Severity::Slight) => Rgb(0x8e, 0x70, 0xcd),
+            Self::Below(Severity::Clear) => Rgb(0xaf, 0x96, 0xe8),
+            Self::Below(Severity::Severe) => Rgb(0xd4, 0xc4, 0xf9),
+            Self::Above(Severity::Slight) => Rgb(0xdc, 0x7f, 0x25),
+            Self::Above(Severity::Clear) => Rgb(0xf9, 0xab, 0x49),
+            Self::Above(Severity::Severe) => Rgb(0xff, 0xde, 0xa1),
             Self::Undecided => Rgb(0xb5, 0xaf, 0xa5),
             Self::Unseen => Rgb(0x97, 0x90, 0x85),
             Self::First => Rgb(0x97, 0x90, 0x85),

@@ -17,7 +17,7 @@ use super::texts::Texts;
 use crate::judge::{JudgedLineup, Verdict};
 use crate::lineup::{FeatureReading, LineupReason, SideLine};
 use crate::measure::Estimate;
-use crate::plan::{Lineup, Plan, Seam, Side, Tolerance};
+use crate::plan::{JudgedState, Lineup, Plan, Seam, Side, Tolerance};
 
 const MARGIN_LEFT: f64 = 46.0;
 const MARGIN_RIGHT: f64 = 20.0;
@@ -213,18 +213,24 @@ impl LineupLane<'_> {
         picture.text([MARGIN_LEFT + width + 5.0, y], 11.0, Anchor::Start, Ink::Muted, unit);
         let which = usize::from(self.quantity == Quantity::Shift);
         // What is proved out comes first, then what lies furthest off; what is unseen only where nothing else is there.
-        let rank = |(feature, verdicts): (&FeatureReading, &[Option<Verdict>; 2])| {
+        let rank = |(_, (feature, verdicts)): (usize, (&FeatureReading, &[Option<Verdict>; 2]))| {
             let nominal_mm = self.tolerance().map_or(0.0, |tolerance| tolerance.nominal_mm);
             let off_mm =
                 self.value(feature).as_ref().map_or(-1.0, |found| (found.value_mm - nominal_mm).abs());
             (verdicts[which].is_some_and(Verdict::is_out), off_mm)
         };
-        let worst = judged.reading.features.iter().zip(&judged.features).max_by(|one, other| {
+        let worst = judged.reading.features.iter().zip(&judged.features).enumerate().max_by(|one, other| {
             let (one, other) = (rank(*one), rank(*other));
             one.0.cmp(&other.0).then(one.1.total_cmp(&other.1))
         });
-        let Some((feature, verdicts)) = worst else { return };
-        let words = lineup_value_words(self.value(feature), verdicts[which], self.plan, self.texts);
+        let Some((place, (feature, verdicts))) = worst else { return };
+        let is_finished = self.quantity == Quantity::Step && judged.judged_state == JudgedState::Finished;
+        let value = if is_finished { judged.judged_step(place) } else { Some(self.value(feature)) };
+        let Some(value) = value else { return };
+        let mut words = lineup_value_words(value, verdicts[which], self.plan, self.texts);
+        if is_finished {
+            words = format!("{words}; {}", self.texts.drawn_as_scanned);
+        }
         let right = self.x.last_place;
         picture.text([right, y], 11.5, Anchor::End, Ink::Text, words.clone());
         if let Some(verdict) = verdicts[which].filter(|verdict| verdict.is_out()) {

@@ -1,7 +1,8 @@
 //! `lineups.csv`: every crease, bar and groove that runs across a seam, then each row's pitch and evenness.
 //!
 //! In: the plan and judged lineups. Out: UTF-8 CSV, or nothing where the plan has no lineups. Units: the plan's (`_mm` or `_in`).
-//! One row a value: `quantity` is `step`, `shift`, `pitch`, `evenness` or `pitch-difference`; `panel` says whose pitch or
+//! One row a value: `quantity` is `step`, `shift`, `pitch`, `evenness` or `pitch-difference`, and where film is still to come
+//! `step-finished` (the verdict then stands with the state that the plan judges); `panel` says whose pitch or
 //! evenness it is; `bar` counts from 0. What was not measured is an empty cell, and `reason` says why; the verdict is empty
 //! where the plan gives no tolerance.
 
@@ -10,7 +11,7 @@ use super::table_csv::{cells, number, unit_suffix};
 use crate::judge::{JudgedLineup, Verdict};
 use crate::lineup::LineupReason;
 use crate::measure::Estimate;
-use crate::plan::{Lineup, Plan};
+use crate::plan::{JudgedState, Lineup, Plan};
 use crate::units::LengthUnit;
 
 /// The table of lineups, or `None` where the plan has none.
@@ -68,10 +69,15 @@ impl LineupRow<'_> {
 /// All values of a lineup in order.
 pub(super) fn rows<'a>(plan: &Plan, lineup: &Lineup, judged: &'a JudgedLineup) -> Vec<LineupRow<'a>> {
     let mut rows = Vec::new();
-    for (feature, verdicts) in judged.reading.features.iter().zip(&judged.features) {
+    let is_finished = judged.judged_state == JudgedState::Finished;
+    for (place, (feature, verdicts)) in judged.reading.features.iter().zip(&judged.features).enumerate() {
         let bar = lineup.bars.map(|_| feature.index);
-        let quantities = [("step", &feature.step, verdicts[0]), ("shift", &feature.shift, verdicts[1])];
-        rows.extend(quantities.map(|(quantity, value, verdict)| LineupRow {
+        let in_state = |finished: bool| verdicts[0].filter(|_| finished == is_finished);
+        let mut quantities = vec![("step", &feature.step, in_state(false))];
+        let finished = judged.finished_steps.get(place);
+        quantities.extend(finished.map(|step| ("step-finished", step, in_state(true))));
+        quantities.push(("shift", &feature.shift, verdicts[1]));
+        rows.extend(quantities.into_iter().map(|(quantity, value, verdict)| LineupRow {
             quantity,
             bar,
             panel: String::new(),

@@ -99,7 +99,7 @@ pub fn report_html(results: &Results<'_>, settings: &ReportSettings) -> Result<S
                     (extra::extras(&settings.extras))
                     (readings::table(results, texts))
                 }
-                (tail::tail(results, texts))
+                (tail::tail(results, settings.language))
                 (space::sheet(texts))
                 (data::data(results, settings))
                 script { (PreEscaped(SCRIPT)) }

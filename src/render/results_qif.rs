@@ -231,7 +231,7 @@ impl<'a> Lists<'a> {
 /// Tolerance of a lineup's quantity, where the plan gives one, and what is measured.
 fn lineup_terms(lineup: &Lineup, quantity: &str) -> (Option<Tolerance>, &'static str) {
     match quantity {
-        "step" => (
+        "step" | "step-finished" => (
             lineup.step,
             "outward distance of the other panel's line from the datum panel's, both continued to mid-gap",
         ),

@@ -5,7 +5,7 @@
 //! Does not show values.
 
 use super::ink::{Ink, severity};
-use super::picture::{Area, Picture};
+use super::picture::{Anchor, Area, Picture};
 use super::scale::Scale;
 use super::strip_lane::lane_headline;
 use super::texts::Texts;
@@ -13,12 +13,14 @@ use crate::judge::{JudgedSeam, JudgedValue, Measurand, Verdict};
 use crate::plan::Seam;
 use crate::units::LengthUnit;
 
-const WIDTH: f64 = 300.0;
-const RIBBON: f64 = 8.0;
+const WIDTH: f64 = 340.0;
+/// Room for the words gap and flush before their ribbons.
+const WORDS: f64 = 52.0;
+const RIBBON: f64 = 10.0;
 const SPACE: f64 = 2.0;
 
 pub(super) fn ribbons(judged: &JudgedSeam, seam: &Seam, full_length_mm: f64, texts: &Texts) -> Picture {
-    let x = Scale::new([0.0, full_length_mm], [0.0, WIDTH]);
+    let x = Scale::new([0.0, full_length_mm], [WORDS, WIDTH]);
     let lines = Measurand::BOTH.map(|measurand| {
         let headline = lane_headline(judged, measurand, LengthUnit::Millimetre, texts);
         format!("{}: {headline}", texts.measurand(measurand))
@@ -26,6 +28,8 @@ pub(super) fn ribbons(judged: &JudgedSeam, seam: &Seam, full_length_mm: f64, tex
     let mut picture = Picture::new(WIDTH, 2.0 * RIBBON + SPACE, lines.join(". "));
     for (index, measurand) in Measurand::BOTH.into_iter().enumerate() {
         let top = index as f64 * (RIBBON + SPACE);
+        let at = [WORDS - 5.0, top + RIBBON - 1.4];
+        picture.text(at, 10.0, Anchor::End, Ink::Muted, texts.measurand(measurand));
         let same = |one: &crate::judge::JudgedReading, other: &crate::judge::JudgedReading| {
             ink_of(&one.value(measurand)) == ink_of(&other.value(measurand))
         };

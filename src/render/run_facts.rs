@@ -2,7 +2,7 @@
 //!
 //! In and out: data only. Who calls fills it in: rendering reads no disk and no clock.
 
-use crate::align::Alignment;
+use crate::align::{AlignWarning, Alignment};
 use crate::judge::{JudgedLineup, JudgedSeam};
 use crate::plan::Plan;
 use crate::summarise::ScanSummary;
@@ -27,7 +27,7 @@ pub struct Setting {
 }
 
 /// What the outside knows about a run.
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, PartialEq, Default)]
 pub struct RunFacts {
     pub program_version: String,
     /// When the measuring was started, RFC 3339; `None` to keep the output the same at every run.
@@ -40,8 +40,20 @@ pub struct RunFacts {
     pub inputs: Vec<InputFile>,
     /// Settings that are not in the plan, such as those of the command line.
     pub settings: Vec<Setting>,
-    /// Sentences about the run as a whole.
-    pub warnings: Vec<String>,
+    /// About the run as a whole.
+    pub warnings: Vec<RunWarning>,
+}
+
+/// Worth knowing about a run.
+#[derive(Debug, Clone, PartialEq)]
+pub enum RunWarning {
+    Alignment(AlignWarning),
+    /// Points that were not finite numbers.
+    PointsLeftOut {
+        left_out: u64,
+        of: u64,
+    },
+    NothingMeasured,
 }
 
 /// Everything that a record or a report is made of.

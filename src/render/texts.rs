@@ -9,12 +9,15 @@ mod comparison;
 mod english;
 mod german;
 mod repeat;
+mod warnings;
 
 pub use batch::BatchTexts;
 pub use comparison::ComparisonTexts;
 use english::ENGLISH;
 use german::GERMAN;
 pub use repeat::RepeatTexts;
+pub use warnings::WarningTexts;
+pub(super) use warnings::alignment_warning;
 
 use crate::judge::{Measurand, Verdict};
 use crate::lineup::LineupReason;
@@ -154,6 +157,7 @@ pub struct Texts {
     pub lineups: &'static str,
     pub lineups_note: &'static str,
     pub step: &'static str,
+    pub step_finished: &'static str,
     pub shift: &'static str,
     pub pitch: &'static str,
     pub evenness: &'static str,
@@ -193,6 +197,7 @@ impl Texts {
     pub fn lineup_quantity(&self, quantity: &str) -> &'static str {
         match quantity {
             "step" => self.step,
+            "step-finished" => self.step_finished,
             "shift" => self.shift,
             "pitch" => self.pitch,
             "evenness" => self.evenness,
@@ -238,19 +243,20 @@ mod tests {
     #[test]
     fn every_text_is_translated_and_fills_in_the_same_things() {
         let [english, german] = [Language::English, Language::German];
-        let pairs: [[&dyn Debug; 2]; 5] = [
+        let pairs: [[&dyn Debug; 2]; 6] = [
             [english.texts(), german.texts()],
             [english.batch_texts(), german.batch_texts()],
             [english.comparison_texts(), german.comparison_texts()],
             [english.repeat_texts(), german.repeat_texts()],
             [english.advice_texts(), german.advice_texts()],
+            [english.warning_texts(), german.warning_texts()],
         ];
         // The same word in both languages.
         let alike = ["", "Batch", "% study", "variance", "Name", "in", "B", "panel", "bytes", "shift", "{}"];
         for [english, german] in pairs {
             let (english, german) = (said(english), said(german));
             assert_eq!(english.len(), german.len());
-            assert!(english.len() > 10, "{english:?}");
+            assert!(english.len() > 5, "{english:?}");
             for (one, other) in english.iter().zip(&german) {
                 assert!(one != other || alike.contains(&one.as_str()), "not translated: {one}");
                 assert_eq!(one.is_empty(), other.is_empty(), "{one} / {other}");

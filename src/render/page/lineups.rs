@@ -3,16 +3,14 @@
 use maud::{Markup, html};
 
 use super::{NARROW, WIDE, both_widths};
-use crate::lineup::mirror_difference;
 use crate::render::error::RenderError;
-use crate::render::format::{length, signed, unit_name};
-use crate::render::lineup_picture::{lineup_picture, lineup_value_words};
-use crate::render::lineups_csv::rows;
+use crate::render::lineup_picture::lineup_picture;
+use crate::render::lineup_table::lineup_table;
 use crate::render::page::ReportSettings;
 use crate::render::run_facts::Results;
 use crate::render::strip::StripSettings;
 use crate::render::svg::svg;
-use crate::render::texts::Texts;
+use crate::render::texts::Language;
 
 pub(super) fn lineups(results: &Results<'_>, settings: &ReportSettings) -> Result<Markup, RenderError> {
     let texts = settings.language.texts();
@@ -31,41 +29,17 @@ pub(super) fn lineups(results: &Results<'_>, settings: &ReportSettings) -> Resul
             @for (wide, narrow) in &pictures {
                 figure { (both_widths(wide, narrow)) }
             }
-            (table(results, texts))
+            (table(results, settings.language))
         }
     })
 }
 
-fn table(results: &Results<'_>, texts: &Texts) -> Markup {
-    let unit = results.plan.units;
+fn table(results: &Results<'_>, language: Language) -> Markup {
+    let (head, rows) = lineup_table(results, language);
     html! {
         div class="scroll" { table {
-            thead { tr {
-                th class="words" { (texts.lineups) } th class="words" { } th class="words" { (texts.panel) }
-                th class="words" { (unit_name(unit)) }
-            } }
-            tbody {
-                @for judged in results.lineups {
-                    @if let Some(lineup) = results.plan.lineups.iter().find(|lineup| lineup.id == judged.reading.id) {
-                        @for row in rows(results.plan, lineup, judged) { tr {
-                            td class="words" { (lineup.title) @if let Some(bar) = row.bar { " " (bar + 1) } }
-                            td class="words" { (texts.lineup_quantity(row.quantity)) }
-                            td class="words" { (row.panel) }
-                            td class="words" { (lineup_value_words(row.value, row.verdict, results.plan, texts)) }
-                        } }
-                        @if let Some(mirror) = results.lineups.iter().find(|other| Some(&other.reading.id) == lineup.mirror.as_ref()) {
-                            @let against = mirror_difference(&judged.reading, &mirror.reading);
-                            @for (name, value) in [(texts.step, &against.step), (texts.pitch, &against.pitch[0]), (texts.pitch, &against.pitch[1])] {
-                                @if let Some(value) = value { tr {
-                                    td class="words" { (lineup.title) " − " (mirror.reading.id) }
-                                    td class="words" { (name) } td {}
-                                    td class="words" { (signed(value.value_mm, unit)) " ±" (length(2.0 * value.u_mm, unit)) }
-                                } }
-                            }
-                        }
-                    }
-                }
-            }
+            thead { tr { @for cell in &head { th class="words" { (cell) } } } }
+            tbody { @for row in &rows { tr { @for cell in row { td class="words" { (cell) } } } } }
         } }
     }
 }

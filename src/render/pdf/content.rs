@@ -7,10 +7,12 @@ use crate::render::closing::closing;
 use crate::render::error::RenderError;
 use crate::render::format::{along, length, unit_name};
 use crate::render::ink::{Ink, mark, severity};
+use crate::render::lineup_picture::lineup_picture;
+use crate::render::lineup_table::lineup_table;
 use crate::render::page::{self, ReportSettings, sheets};
 use crate::render::picture::{Anchor, Picture, Stroke, Weight};
 use crate::render::run_facts::Results;
-use crate::render::strip::strip_picture;
+use crate::render::strip::{StripSettings, strip_picture};
 use crate::render::strip_lane::value_words;
 use crate::render::texts::Texts;
 
@@ -40,6 +42,7 @@ pub(super) fn fill(
     for (judged, strip) in results.judged.iter().zip(&strips) {
         flow.picture(&strip_picture(results.plan, judged, strip)?);
     }
+    lineups(flow, results, settings)?;
     let places = sheets::worst_places(results);
     let sections = sheets::section_pictures(results, &places, settings, 0)?;
     if !sections.is_empty() {
@@ -52,23 +55,42 @@ pub(super) fn fill(
     }
     flow.heading(texts.readings, 60.0);
     readings(flow, results, texts);
-    for section in closing(results, texts) {
+    for section in closing(results, settings.language) {
         flow.heading(&section.title, 40.0);
         section.blocks.iter().for_each(|block| flow.block(block));
     }
     Ok(())
 }
 
+/// What runs across seams: a picture each, and all values.
+fn lineups(flow: &mut Flow<'_>, results: &Results<'_>, settings: &ReportSettings) -> Result<(), RenderError> {
+    if results.lineups.is_empty() {
+        return Ok(());
+    }
+    let texts = settings.language.texts();
+    flow.heading(texts.lineups, PICTURE_ROOM);
+    flow.words(texts.lineups_note, Ink::Muted);
+    let strip = StripSettings { language: settings.language, ..StripSettings::default() };
+    for judged in results.lineups {
+        flow.picture(&lineup_picture(results.plan, judged, &strip)?);
+    }
+    let (head, rows) = lineup_table(results, settings.language);
+    let rows: Vec<Vec<String>> = rows.into_iter().map(Vec::from).collect();
+    flow.table(&head, &rows, None);
+    Ok(())
+}
+
 /// Good, out, undecided and unseen as figures under a bar in their signs.
 fn counts(results: &Results<'_>, texts: &Texts) -> Picture {
     let counts = results.summary.counts();
-    let mut picture = Picture::new(680.0, 62.0, String::new());
     let cells = [
         (counts.good, texts.verdict(Verdict::Good)),
         (counts.out(), texts.out),
         (counts.undecided, texts.verdict(Verdict::Undecided)),
         (counts.unseen, texts.verdict(Verdict::Unseen)),
     ];
+    let words = cells.map(|(count, name)| format!("{count} {name}")).join(", ");
+    let mut picture = Picture::new(680.0, 62.0, words);
     for (index, (count, name)) in cells.into_iter().enumerate() {
         let area = crate::render::picture::Area::new(172.0 * index as f64, 0.0, 164.0, 6.0);
         let half = |left: f64| crate::render::picture::Area::new(left, 0.0, 82.0, 6.0);

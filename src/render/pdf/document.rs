@@ -1,11 +1,13 @@
 //! The PDF file round the pages.
 //!
-//! In: content streams. Out: bytes. Does not lay out.
+//! In: content streams with their tags. Out: bytes. Does not lay out.
 
 use std::io::Write;
 
-use pdf_writer::{Content, Filter, Finish, Pdf, Rect, Ref, TextStr};
+use pdf_writer::types::TabOrder;
+use pdf_writer::{Filter, Finish, Pdf, Rect, Ref, TextStr};
 
+use super::flow::Sheets;
 use super::fonts::{Fonts, OBJECTS_PER_FONT};
 use crate::render::picture::Weight;
 
@@ -37,7 +39,7 @@ const FONTS: i32 = 4;
 const PAGES: i32 = FONTS + 2 * OBJECTS_PER_FONT;
 
 pub(super) fn document(
-    pages: &[Content],
+    Sheets { pages, tags }: &Sheets,
     fonts: &Fonts,
     paper: Paper,
     title: &str,
@@ -47,6 +49,9 @@ pub(super) fn document(
     let mut catalog = pdf.catalog(Ref::new(CATALOG));
     catalog.pages(Ref::new(TREE)).lang(TextStr(language));
     catalog.viewer_preferences().display_doc_title(true);
+    catalog.mark_info().marked(true);
+    let tree = PAGES + 2 * pages.len() as i32;
+    catalog.pair(pdf_writer::Name(b"StructTreeRoot"), Ref::new(tree));
     catalog.finish();
     pdf.document_info(Ref::new(INFO)).title(TextStr(title)).creator(TextStr("shutline"));
     fonts.write(&mut pdf, FONTS);
@@ -57,6 +62,7 @@ pub(super) fn document(
         let stream = Ref::new(PAGES + 2 * index as i32 + 1);
         let mut page = pdf.page(page_ref(index));
         page.media_box(Rect::new(0.0, 0.0, width, height)).parent(Ref::new(TREE)).contents(stream);
+        page.struct_parents(index as i32).tab_order(TabOrder::StructureOrder);
         page.resources()
             .fonts()
             .pair(Fonts::name(Weight::Regular), Ref::new(FONTS))
@@ -64,6 +70,7 @@ pub(super) fn document(
         page.finish();
         pdf.stream(stream, &compressed(content.as_bytes())).filter(Filter::FlateDecode);
     }
+    tags.write(&mut pdf, tree, &page_ref);
     pdf.finish()
 }
 

@@ -1,13 +1,14 @@
 //! Blocks set one below the other on as many sheets as they need.
 //!
-//! In: headings, words, pictures, tables. Out: content streams. Units: points, y up.
+//! In: headings, words, pictures, tables. Out: content streams and their tags. Units: points, y up.
 //! Lines break at spaces; a picture that does not fit goes onto the next sheet whole; a table repeats its heading.
 
-use pdf_writer::Content;
+use pdf_writer::{Content, Name};
 
 use super::canvas::{draw_bar, draw_picture, draw_text, label};
 use super::document::Paper;
 use super::fonts::Fonts;
+use super::tags::{Role, Tags};
 use crate::render::blocks::{Block, number_columns};
 use crate::render::ink::Ink;
 use crate::render::picture::{Anchor, Area, Picture, Weight};
@@ -23,8 +24,15 @@ pub(super) struct Flow<'a> {
     fonts: &'a Fonts,
     size: [f64; 2],
     pages: Vec<Content>,
+    tags: Tags,
     /// Where the next block begins.
     y: f64,
+}
+
+/// The sheets, and what stands on them.
+pub(super) struct Sheets {
+    pub pages: Vec<Content>,
+    pub tags: Tags,
 }
 
 /// A piece of a line in one weight.
@@ -33,19 +41,35 @@ pub(super) type Run = (Weight, String);
 impl<'a> Flow<'a> {
     pub fn new(paper: Paper, fonts: &'a Fonts) -> Self {
         let size = paper.size().map(f64::from);
-        Self { fonts, size, pages: vec![Content::new()], y: size[1] - MARGIN }
+        Self { fonts, size, pages: vec![Content::new()], tags: Tags::new(), y: size[1] - MARGIN }
     }
 
     pub fn width(&self) -> f64 {
         self.size[0] - 2.0 * MARGIN
     }
 
-    fn page(&mut self) -> &mut Content {
-        if self.pages.is_empty() {
-            self.pages.push(Content::new());
+    /// Draws content of the open element.
+    fn draw(&mut self, paint: impl FnOnce(&mut Content, &Fonts)) {
+        let last = self.pages.len().saturating_sub(1);
+        let Some(page) = self.pages.get_mut(last) else { return };
+        let (name, id) = self.tags.mark(last);
+        page.begin_marked_content_with_properties(name).properties().identify(id);
+        paint(page, self.fonts);
+        page.end_marked_content();
+    }
+
+    /// Draws what is passed over by people who read by ear.
+    fn adorn(&mut self, paint: impl FnOnce(&mut Content, &Fonts)) {
+        if let Some(page) = self.pages.last_mut() {
+            adorn(page, |page| paint(page, self.fonts));
         }
-        let last = self.pages.len() - 1;
-        &mut self.pages[last]
+    }
+
+    /// What `fill` draws is one element.
+    fn element(&mut self, role: Role, fill: impl FnOnce(&mut Self)) {
+        self.tags.begin(role, None);
+        fill(self);
+        self.tags.end();
     }
 
     fn next_page(&mut self) {
@@ -66,19 +90,26 @@ impl<'a> Flow<'a> {
     }
 
     pub fn title(&mut self, text: &str) {
-        self.lines(&[(Weight::Bold, text.to_owned())], 20.0, Ink::Text, 0.0);
+        let runs = [(Weight::Bold, text.to_owned())];
+        self.element(Role::Title, |flow| flow.lines(&runs, 20.0, Ink::Text, 0.0));
     }
 
     /// A heading stays with some of what follows it.
     pub fn heading(&mut self, text: &str, following: f64) {
         self.skip(14.0);
         self.need(24.0 + following);
-        self.lines(&[(Weight::Bold, text.to_owned())], 14.0, Ink::Text, 0.0);
+        let runs = [(Weight::Bold, text.to_owned())];
+        self.element(Role::Heading, |flow| flow.lines(&runs, 14.0, Ink::Text, 0.0));
         self.skip(3.0);
     }
 
     pub fn words(&mut self, text: &str, ink: Ink) {
-        self.lines(&[(Weight::Regular, text.to_owned())], WORDS, ink, 0.0);
+        self.runs(&[(Weight::Regular, text.to_owned())], ink, 0.0);
+    }
+
+    /// Words of both weights, indented.
+    pub fn runs(&mut self, runs: &[Run], ink: Ink, indent: f64) {
+        self.element(Role::Words, |flow| flow.lines(runs, WORDS, ink, indent));
     }
 
     /// A sentence with parts in bold, behind a letter mark.
@@ -88,10 +119,12 @@ impl<'a> Flow<'a> {
         let centre = [MARGIN + 9.0, self.y - 10.0];
         let mut badge = Picture::new(20.0, 20.0, String::new());
         badge.badge([10.0, 10.0], 8.0, ink, letter);
-        let fonts = self.fonts;
-        draw_picture(self.page(), fonts, &badge, [centre[0] as f32 - 10.0, centre[1] as f32 + 10.0], 1.0);
+        let corner = [centre[0] as f32 - 10.0, centre[1] as f32 + 10.0];
         let top = self.y;
-        self.lines(runs, WORDS, Ink::Text, 26.0);
+        self.element(Role::Words, |flow| {
+            flow.adorn(|page, fonts| draw_picture(page, fonts, &badge, corner, 1.0));
+            flow.lines(runs, WORDS, Ink::Text, 26.0);
+        });
         self.y = self.y.min(top - 22.0) - 5.0;
     }
 
@@ -101,8 +134,8 @@ impl<'a> Flow<'a> {
         let height = lines.len() as f64 * WORDS * LEADING;
         self.need(height);
         let area = Area::new(MARGIN, self.y - height - 2.0, 3.0, height);
-        draw_bar(self.page(), area, Ink::Text);
-        self.lines(&[(Weight::Regular, text.to_owned())], WORDS, Ink::Text, 12.0);
+        self.adorn(|page, _| draw_bar(page, area, Ink::Text));
+        self.runs(&[(Weight::Regular, text.to_owned())], Ink::Text, 12.0);
         self.skip(6.0);
     }
 
@@ -111,8 +144,9 @@ impl<'a> Flow<'a> {
         let scale = (self.width() / picture.width).min(full / picture.height.max(1.0));
         self.need(picture.height * scale);
         let corner = [MARGIN as f32, self.y as f32];
-        let fonts = self.fonts;
-        draw_picture(self.page(), fonts, picture, corner, scale as f32);
+        self.tags.begin(Role::Figure, Some(picture.description.clone()));
+        self.draw(|page, fonts| draw_picture(page, fonts, picture, corner, scale as f32));
+        self.tags.end();
         self.skip(picture.height * scale + 8.0);
     }
 
@@ -131,32 +165,46 @@ impl<'a> Flow<'a> {
         let widths = self.column_widths(head, rows);
         let height = SMALL * 1.45;
         self.need(3.0 * height);
-        self.table_head(head, &widths, &numbers);
+        self.tags.begin(Role::Table, None);
+        self.table_head(head, &widths, &numbers, true);
         for (index, row) in rows.iter().enumerate() {
             let pages_before = self.pages.len();
             self.need(height);
             if self.pages.len() > pages_before {
-                self.table_head(head, &widths, &numbers);
+                self.table_head(head, &widths, &numbers, false);
             }
             let is_bold = bold.and_then(|bold| bold.get(index)).copied().unwrap_or(false);
             let weight = if is_bold { Weight::Bold } else { Weight::Regular };
-            self.table_row(row, (&widths, &numbers), weight, Ink::Text);
+            self.table_row(row, (&widths, &numbers), (weight, Ink::Text), Some(Role::Cell));
         }
+        self.tags.end();
         self.skip(4.0);
     }
 
-    fn table_head(&mut self, head: &[String], widths: &[f64], numbers: &[bool]) {
+    /// Once for those who read by ear, on each sheet for those who see it.
+    fn table_head(&mut self, head: &[String], widths: &[f64], numbers: &[bool], is_first: bool) {
         if head.is_empty() {
             return;
         }
-        self.table_row(head, (widths, numbers), Weight::Bold, Ink::Muted);
+        let role = is_first.then_some(Role::HeadCell);
+        self.table_row(head, (widths, numbers), (Weight::Bold, Ink::Muted), role);
         let area = Area::new(MARGIN, self.y + 1.0, self.width(), 0.6);
-        draw_bar(self.page(), area, Ink::GoodLine);
+        self.adorn(|page, _| draw_bar(page, area, Ink::GoodLine));
         self.skip(2.0);
     }
 
-    fn table_row(&mut self, row: &[String], (widths, numbers): (&[f64], &[bool]), weight: Weight, ink: Ink) {
+    /// Without a role the row is an adornment.
+    fn table_row(
+        &mut self,
+        row: &[String],
+        (widths, numbers): (&[f64], &[bool]),
+        (weight, ink): (Weight, Ink),
+        role: Option<Role>,
+    ) {
         let base = self.y - SMALL;
+        if role.is_some() {
+            self.tags.begin(Role::Row, None);
+        }
         let mut left = MARGIN;
         for (column, cell) in row.iter().enumerate() {
             let width = widths.get(column).copied().unwrap_or(0.0);
@@ -164,9 +212,16 @@ impl<'a> Flow<'a> {
             let at = if is_number { [left + width - 8.0, base] } else { [left, base] };
             let mut text = label(at, SMALL, weight, ink, fitted(cell, width - 4.0, weight));
             text.anchor = if is_number { Anchor::End } else { Anchor::Start };
-            let fonts = self.fonts;
-            draw_text(self.page(), fonts, &text);
+            match role {
+                Some(role) => {
+                    self.element(role, |flow| flow.draw(|page, fonts| draw_text(page, fonts, &text)))
+                }
+                None => self.adorn(|page, fonts| draw_text(page, fonts, &text)),
+            }
             left += width;
+        }
+        if role.is_some() {
+            self.tags.end();
         }
         self.skip(SMALL * 1.45);
     }
@@ -190,12 +245,14 @@ impl<'a> Flow<'a> {
         for line in self.broken(runs, size, self.width() - indent) {
             self.need(size * LEADING);
             let mut left = MARGIN + indent;
-            for (weight, text) in line {
-                let at = [left, self.y - size];
-                left += text_width(&text, size, weight);
-                let fonts = self.fonts;
-                draw_text(self.page(), fonts, &label(at, size, weight, ink, text));
-            }
+            let base = self.y - size;
+            self.draw(|page, fonts| {
+                for (weight, text) in line {
+                    let at = [left, base];
+                    left += text_width(&text, size, weight);
+                    draw_text(page, fonts, &label(at, size, weight, ink, text));
+                }
+            });
             self.skip(size * LEADING);
         }
     }
@@ -223,19 +280,29 @@ impl<'a> Flow<'a> {
     }
 
     /// Adds the foot with page numbers and gives the sheets back.
-    pub fn finish(mut self, footer: &str) -> Vec<Content> {
+    pub fn finish(mut self, footer: &str) -> Sheets {
         let count = self.pages.len();
         for (index, page) in self.pages.iter_mut().enumerate() {
             let at = [MARGIN, MARGIN - 10.0];
-            draw_text(page, self.fonts, &label(at, SMALL, Weight::Regular, Ink::Muted, footer));
             let mut number =
                 label(at, SMALL, Weight::Regular, Ink::Muted, format!("{} / {count}", index + 1));
             number.at[0] = self.size[0] - MARGIN;
             number.anchor = Anchor::End;
-            draw_text(page, self.fonts, &number);
+            let footer = label(at, SMALL, Weight::Regular, Ink::Muted, footer);
+            adorn(page, |page| {
+                draw_text(page, self.fonts, &footer);
+                draw_text(page, self.fonts, &number);
+            });
         }
-        self.pages
+        Sheets { pages: self.pages, tags: self.tags }
     }
+}
+
+/// Content that is passed over by people who read by ear.
+fn adorn(page: &mut Content, paint: impl FnOnce(&mut Content)) {
+    page.begin_marked_content(Name(b"Artifact"));
+    paint(page);
+    page.end_marked_content();
 }
 
 /// The text, cut with an ellipsis where it is too long for its column.

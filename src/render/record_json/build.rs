@@ -15,6 +15,7 @@ use crate::measure::{EdgeReading, Estimate};
 use crate::plan::{DecisionRule, FinishTerms, JudgedState};
 use crate::render::lineups_csv::rows;
 use crate::render::run_facts::Results;
+use crate::render::texts::Language;
 use crate::summarise::{MeasurandSummary, SeamSummary, Taper};
 
 pub(super) fn record(results: &Results<'_>) -> Record {
@@ -48,7 +49,7 @@ pub(super) fn record(results: &Results<'_>) -> Record {
         alignment: results.alignment.map(alignment),
         seams: results.judged.iter().filter_map(|judged| seam(results, judged)).collect(),
         lineups: results.lineups.iter().filter_map(|judged| lineup(results, judged)).collect(),
-        warnings: run.warnings.clone(),
+        warnings: run.warnings.iter().map(|warning| warning.words(Language::English)).collect(),
     }
 }
 

@@ -109,6 +109,7 @@ pub(super) static ENGLISH: Texts = Texts {
     lineups_note: "Step: how far the other panel's line stands proud of the datum panel's. Shift: how far it lies further \
                    along the seam, across the line. Both lines continued to mid-gap.",
     step: "step",
+    step_finished: "step when finished",
     shift: "shift",
     pitch: "pitch",
     evenness: "evenness",

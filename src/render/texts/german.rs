@@ -116,6 +116,7 @@ pub(super) static GERMAN: Texts = Texts {
     lineups_note: "Stufe: wie weit die Linie der Gegenseite vor der des Bezugs steht. Versatz: wie weit sie quer zur Linie \
                    weiter entlang der Fuge liegt. Beide Linien bis zur Spaltmitte verlängert.",
     step: "Stufe",
+    step_finished: "Stufe fertig lackiert",
     shift: "Versatz",
     pitch: "Teilung",
     evenness: "Gleichmäßigkeit",

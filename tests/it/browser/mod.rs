@@ -7,3 +7,4 @@ mod pointing;
 mod reading;
 mod reload;
 mod sample_page;
+mod screens;

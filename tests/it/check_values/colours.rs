@@ -155,7 +155,19 @@ fn verdicts_are_told_apart_by_normal_and_by_colour_blind_eyes() {
     }
 }
 
-/// In grey purple and orange may look alike: the letter at each stretch tells them apart, and the side of the tolerance.
+/// At the same severity orange is lighter than purple, by what an eye sees side by side in print; on a dark screen, which is
+/// no print, by less. Between severities grey alone cannot tell the side: the letter at each stretch does.
+#[test]
+fn in_grey_above_is_lighter_than_below_at_the_same_severity() {
+    for (theme, least) in [(Theme::Light, 8.0), (Theme::Dark, 5.0)] {
+        for severity in SEVERITIES {
+            let [below, above] = [Ink::Below(severity), Ink::Above(severity)].map(|ink| grey(ink, theme));
+            let apart = ciede2000(below, above);
+            assert!(apart >= least && above[0] > below[0], "{severity:?}, {theme:?}: {apart:.1}");
+        }
+    }
+}
+
 #[test]
 fn in_grey_what_is_out_leaves_what_is_good_and_the_worse_is_further_from_the_paper() {
     for theme in [Theme::Light, Theme::Dark] {

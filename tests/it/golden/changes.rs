@@ -5,11 +5,11 @@ use super::made_seams::{judged, plan};
 use shutline::judge::{JudgedReading, JudgedSeam, judge_reading};
 use shutline::plan::Plan;
 use shutline::render::{Language, change_strip_picture, changes_csv, comparison_json, comparison_page, png};
-use shutline::summarise::{CompareSettings, Comparison, compare};
+use shutline::summarise::{CompareSettings, Comparison, LineupChange, compare};
 use shutline::units::LengthUnit;
 
 /// The made seams, and the same with the hood raised by 0.4 mm and 0.6 mm to the right: hood is the other panel.
-fn pair(plan: &Plan) -> [Vec<JudgedSeam>; 2] {
+pub fn pair(plan: &Plan) -> [Vec<JudgedSeam>; 2] {
     let before = judged(plan);
     let raised = |seam: &JudgedSeam, gap_mm: f64| {
         let moved = |station: &JudgedReading| {
@@ -62,6 +62,22 @@ fn the_files_of_a_comparison_are_as_accepted() {
     let names = [("before.ply", scans[0].as_slice()), ("after.ply", scans[1].as_slice())];
     let page = comparison_page(&plan, names, &found, &[], Language::English).unwrap();
     check("comparison.html", page.as_bytes());
+    let page = comparison_page(&plan, names, &found, &lineups(), Language::German).unwrap();
+    check("comparison-german.html", page.as_bytes());
+}
+
+/// A shift that really changed, and a step that may have.
+fn lineups() -> Vec<LineupChange> {
+    let change = |quantity, [first_mm, second_mm]: [f64; 2]| LineupChange {
+        lineup: "body-line".to_owned(),
+        quantity,
+        bar: None,
+        side: None,
+        first_mm: Some(first_mm),
+        second_mm: Some(second_mm),
+        change_mm: Some((second_mm - first_mm, 0.05)),
+    };
+    vec![change("step", [0.1, 0.15]), change("shift", [-0.2, 0.6])]
 }
 
 /// Numbers to nine digits: the last ones of an eigenvector depend on the machine.

@@ -3,10 +3,13 @@
 use super::accepted::check;
 use super::made_seams::{judged, plan};
 use super::pages::run;
-use shutline::judge::{JudgedLineup, judge_lineup};
+use shutline::judge::{JudgedLineup, Verdict, judge_lineup, lineup_with_finish};
 use shutline::lineup::{FeatureReading, LinePlace, LineupReading, LineupReason, RowReading, SideLine};
 use shutline::measure::{Component, Estimate, UncertaintySource};
-use shutline::plan::{BarRow, Lineup, LineupKind, Plan, SeamId, Tolerance};
+use shutline::plan::{
+    BarRow, FinishTerms, JudgedState, Lineup, LineupKind, PanelFinish, PanelId, Plan, ScannedState, SeamId,
+    Tolerance,
+};
 use shutline::render::{
     Language, ReportSettings, Results, StripSettings, lineup_png, lineups_csv, record_json, report_html,
 };
@@ -152,4 +155,41 @@ fn page_and_record_hold_lineups() {
     assert_eq!(record["lineups"][0]["values"][1]["quantity"], "shift");
     assert_eq!(record["lineups"][0]["verdict"], "high");
     assert_eq!(record["lineups"][1]["values"][4]["reason"], "feature-not-seen");
+}
+
+/// By hand: the hood, bare, gets the published outer build of bare metal; the fender, finished, none: the step of the other
+/// panel rises by as much, and a step just inside its tolerance as scanned is judged where it will lie.
+#[test]
+fn film_to_come_raises_the_step_and_the_plan_says_which_state_is_judged() {
+    for judge in [JudgedState::AsScanned, JudgedState::Finished] {
+        let (mut plan, judged) = made(LengthUnit::Millimetre);
+        let state =
+            |panel: &PanelId| if panel.0 == "hood" { ScannedState::Bare } else { ScannedState::Painted };
+        let panels =
+            plan.panels.iter().map(|panel| (panel.id.clone(), PanelFinish::published(state(&panel.id))));
+        plan.finish = FinishTerms { judge, panels: panels.collect() };
+        let film_mm = PanelFinish::published(ScannedState::Bare).outer.build_mm;
+        assert!(film_mm > 0.05, "{film_mm}");
+        let mut lineup = plan.lineups[0].clone();
+        // −0.12 with U of 0.01 as scanned; the film adds 0.1175 with a U of about 0.05.
+        let mut reading = judged[0].reading.clone();
+        reading.features[0].step = Ok(estimate(-0.12, 0.005));
+        lineup.step = Some(Tolerance { nominal_mm: 0.0, minus_mm: 0.3, plus_mm: -0.08 });
+        let judged = judge_lineup(&lineup, reading, &plan.decision);
+        let finished = lineup_with_finish(&plan, &lineup, judged);
+        let step = finished.finished_steps[0].as_ref().unwrap();
+        assert!((step.value_mm - (-0.12 + film_mm)).abs() < 1e-12, "{step:?}");
+        assert!(step.u_mm > 0.01, "the film's doubt is in it");
+        let expected = if judge == JudgedState::Finished { Verdict::High } else { Verdict::Good };
+        assert_eq!(finished.features[0][0], Some(expected), "{judge:?}");
+        plan.lineups[0] = lineup;
+        let table = lineups_csv(&plan, &[finished]).unwrap().unwrap();
+        let row = |quantity: &str| {
+            let is_it = |line: &&str| line.split(',').nth(2) == Some(quantity);
+            table.lines().find(is_it).unwrap().split(',').nth(8).unwrap().to_owned()
+        };
+        let told = if judge == JudgedState::Finished { "step-finished" } else { "step" };
+        let other = if judge == JudgedState::Finished { "step" } else { "step-finished" };
+        assert!(!row(told).is_empty() && row(other).is_empty(), "{table}");
+    }
 }

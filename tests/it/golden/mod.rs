@@ -1,6 +1,7 @@
 //! Last accepted outputs: regression only, never truth.
 
 mod accepted;
+mod advice;
 mod changes;
 mod finished;
 mod lineups;

@@ -53,6 +53,54 @@ fn sheets_have_the_size_of_the_paper_and_every_page_its_number() {
     }
 }
 
+/// ISO 32000-1, 14.7.2 and 14.8: a structure tree whose marks are those of the sheets, pictures with words, a language.
+#[test]
+fn the_paper_is_tagged_for_people_who_read_by_ear() {
+    let (streams, outside) = parts(&pdf(Paper::A4, &ReportSettings::default()));
+    assert!(outside.contains("/MarkInfo") && outside.contains("/Marked true"));
+    assert!(outside.contains("/StructTreeRoot") && outside.contains("/ParentTree"));
+    for role in
+        ["/S /Document", "/S /H1", "/S /H2", "/S /P", "/S /Figure", "/S /Table", "/S /TR", "/S /TH", "/S /TD"]
+    {
+        assert!(outside.contains(role), "{role}");
+    }
+    let elements = outside.split("/StructElem").skip(1);
+    let figures: Vec<&str> = elements.filter(|one| one.contains("/S /Figure")).collect();
+    assert!(figures.len() > 5 && figures.iter().all(|one| one.contains("/Alt")), "{}", figures.len());
+    // Every mark of the sheets is in the tree, and the tree has no others.
+    let drawn: usize =
+        streams.iter().map(|bytes| String::from_utf8_lossy(bytes).matches("/MCID ").count()).sum();
+    assert_eq!(outside.matches("/MCID ").count(), drawn);
+    assert!(drawn > 1000, "{drawn}");
+    for bytes in streams.iter().filter(|bytes| bytes.windows(3).any(|window| window == b"BDC")) {
+        let text = String::from_utf8_lossy(bytes);
+        let [begun, ended] =
+            [text.matches(" BDC").count() + text.matches(" BMC").count(), text.matches("EMC").count()];
+        assert_eq!(begun, ended);
+    }
+}
+
+#[test]
+fn lineups_are_on_paper_too() {
+    let (plan, lineups) = super::lineups::made(LengthUnit::Millimetre);
+    let judged = judged(&plan);
+    let summary = summarise_scan(&plan, &judged);
+    let run = run();
+    let results = |lineups| Results {
+        plan: &plan,
+        judged: &judged,
+        summary: &summary,
+        lineups,
+        alignment: None,
+        run: &run,
+    };
+    let figures = |lineups| {
+        let pdf = report_pdf(&results(lineups), &ReportSettings::default(), Paper::A4).unwrap();
+        parts(&pdf).1.matches("/S /Figure").count()
+    };
+    assert_eq!(figures(&lineups) - figures(&[]), lineups.len());
+}
+
 #[test]
 fn the_same_input_gives_the_same_bytes_and_text_can_be_copied() {
     let settings = ReportSettings { language: Language::German, ..ReportSettings::default() };
