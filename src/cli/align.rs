@@ -12,7 +12,7 @@ use shutline::scan::ScanSource;
 
 use super::exit_code::Outcome;
 use super::messages::{Failure, Talk, print_data};
-use super::progress::Progress;
+use super::progress::{PLACING, Progress};
 
 /// Width of the residual map in picture units (1/96 inch): 180 mm; and its sharpness: 288 dots an inch.
 const MAP_WIDTH: f64 = 680.0;
@@ -38,7 +38,7 @@ impl Align {
         let source = open_scan(&self.scan, plan.scan.units)?;
         let reference = open_reference(&plan, &self.plan)?;
         let progress = Progress::start(talk.is_quiet);
-        let watched = progress.watch_reading(source.as_ref());
+        let watched = progress.watch_reading(source.as_ref(), PLACING);
         let alignment = align(&watched, &plan, reference.as_deref(), &AlignSettings::default());
         progress.finish();
         let alignment =

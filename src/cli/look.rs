@@ -10,7 +10,8 @@ use shutline::scan::{ScanLook, look};
 use shutline::units::LengthUnit;
 
 use super::exit_code::Outcome;
-use super::messages::{Failure, print_data};
+use super::messages::{Failure, Talk, print_data};
+use super::progress::Progress;
 
 /// Show what is in a scan: points, extent, spacing, noise, holes, likely unit
 #[derive(Debug, Args)]
@@ -31,9 +32,13 @@ fn unit(symbol: &str) -> Result<LengthUnit, String> {
 }
 
 impl Look {
-    pub fn run(&self) -> Result<Outcome, Failure> {
+    pub fn run(&self, talk: Talk) -> Result<Outcome, Failure> {
+        let progress = Progress::start(talk.is_quiet);
         let scan = open_scan(&self.scan, self.unit)?;
-        let seen = look(scan.as_ref(), self.unit)?;
+        let watched = progress.watch_reading(scan.as_ref(), "looking at the surface");
+        let seen = look(&watched, self.unit);
+        progress.finish();
+        let seen = seen?;
         let text = if self.json { as_json(&seen) } else { as_text(&seen, self.unit) };
         print_data(&text)?;
         Ok(Outcome::AllGood)

@@ -50,7 +50,7 @@ pub fn run() -> ExitCode {
         Command::Align(command) => command.run(talk),
         Command::Trace(command) => command.run(talk),
         Command::Find(command) => command.run(talk),
-        Command::Look(command) => command.run(),
+        Command::Look(command) => command.run(talk),
         Command::Merge(command) => command.run(talk),
         Command::Repeat(command) => command.run(talk),
         Command::Rehearse(command) => command.run(talk),

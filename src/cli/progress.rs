@@ -17,6 +17,9 @@ const PATIENCE: Duration = Duration::from_secs(1);
 /// Time between two steps of a sign that work goes on.
 const TICK: Duration = Duration::from_millis(200);
 
+/// What aligning is called.
+pub const PLACING: &str = "placing the scan on the car";
+
 const BYTES_BAR: &str = "{msg} {wide_bar} {bytes} of {total_bytes}, {bytes_per_sec}, {eta} left";
 const COUNT_BAR: &str = "{msg} {wide_bar} {pos} of {len}, {per_sec}, {eta} left";
 
@@ -142,10 +145,10 @@ impl Progress {
         text
     }
 
-    /// A scan whose reading moves the bar; in between it waits.
-    pub fn watch_reading<'a>(&'a self, source: &'a dyn ScanSource) -> WatchedSource<'a> {
+    /// A scan whose reading moves the bar; what is done with it in between is named.
+    pub fn watch_reading<'a>(&'a self, source: &'a dyn ScanSource, then: &'static str) -> WatchedSource<'a> {
         self.expect_bytes(source.facts().byte_count);
-        WatchedSource { source, progress: self, parts_read: AtomicUsize::new(0) }
+        WatchedSource { source, progress: self, parts_read: AtomicUsize::new(0), then }
     }
 
     /// Takes the bar away.
@@ -159,13 +162,14 @@ pub struct WatchedSource<'a> {
     source: &'a dyn ScanSource,
     progress: &'a Progress,
     parts_read: AtomicUsize,
+    then: &'static str,
 }
 
 impl WatchedSource<'_> {
     fn told(&self, parts: usize) {
         let before = self.parts_read.fetch_add(1, Ordering::Relaxed);
         match (before + 1) % parts.max(1) {
-            0 => self.progress.wait("placing the scan on the car"),
+            0 => self.progress.wait(self.then),
             done => self.progress.gathered(done, parts),
         }
     }
@@ -218,7 +222,7 @@ impl TraceWatch for Progress {
 impl Watch for Progress {
     fn begin(&self, stage: Stage) {
         match stage {
-            Stage::Align => self.wait("placing the scan on the car"),
+            Stage::Align => self.wait(PLACING),
             _ => self.bar.disable_steady_tick(),
         }
         self.begin_named(match stage {

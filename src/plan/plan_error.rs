@@ -73,7 +73,8 @@ impl PlanError {
         let line_end = text[start..].find('\n').map_or(text.len(), |newline| start + newline);
         let source_line = text[line_start..line_end].trim_end_matches('\r');
         let before = text[line_start..start].chars().count();
-        let end = floor_character(text, span.end.clamp(start, line_start + source_line.len()).max(start));
+        // The start may stand behind the line as shown, on the end of a line that ends in two characters.
+        let end = floor_character(text, span.end.min(line_start + source_line.len()).max(start));
         let width = text[start..end].chars().count().max(1);
         let (shown_line, caret) = cut_line(source_line, before, width);
         Self {
@@ -155,7 +156,7 @@ mod tests {
 
     #[test]
     fn any_range_of_any_text_is_placed_without_a_panic() {
-        let text = format!("a = \"é\"\n\n\t{}\u{1b}[31m\nlast", "long ".repeat(60));
+        let text = format!("a = \"é\"\n\r\nb\r\r\n\t{}\u{1b}[31m\nlast", "long ".repeat(60));
         for start in 0..text.len() + 3 {
             for length in [0, 1, 7, 400] {
                 let error = PlanError::at("p", &text, start..start + length, syntax());

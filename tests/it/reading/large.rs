@@ -13,7 +13,7 @@ use shutline::units::LengthUnit;
 
 use crate::memory::peak_of;
 
-const LEAST_BYTES: u64 = 100 << 20;
+const LEAST_BYTES: u64 = 100_000_000;
 const SPARE_BYTES: u64 = 64 << 20;
 
 /// What is read is counted and dropped.
@@ -228,7 +228,7 @@ fn make(kind: &str, path: &Path) {
     match kind {
         "e57" => e57(path),
         "las" => las(File::create(path).unwrap(), false, 5_500_000),
-        "laz" => las(File::create(path).unwrap(), true, 11_000_000),
+        "laz" => las(File::create(path).unwrap(), true, 13_000_000),
         _ => written(path, |out| match kind {
             "ply text" => {
                 ply(out, "ascii", 4_000_000, 0);
