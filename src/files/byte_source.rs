@@ -7,6 +7,7 @@
 
 use std::fs::File;
 use std::io::{self, Read, Seek, SeekFrom, Write};
+use std::ops::Range;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
@@ -152,11 +153,14 @@ pub(super) struct SharedReader {
     source: Arc<ByteSource>,
     offset: u64,
     limit: Arc<AtomicU64>,
+    /// Bytes that are read as zeros.
+    hidden: Range<u64>,
 }
 
 impl SharedReader {
-    pub fn new(source: Arc<ByteSource>) -> Self {
-        Self { source, offset: 0, limit: Arc::new(AtomicU64::new(u64::MAX)) }
+    /// `hidden` is read as zeros.
+    pub fn new(source: Arc<ByteSource>, hidden: Range<u64>) -> Self {
+        Self { source, offset: 0, limit: Arc::new(AtomicU64::new(u64::MAX)), hidden }
     }
 
     /// Where reading ends; may be changed while a decoder owns the reader.
@@ -171,6 +175,14 @@ impl Read for SharedReader {
         let there = self.limit.load(Ordering::Relaxed).saturating_sub(self.offset);
         let wanted = buffer.len().min(usize::try_from(there).unwrap_or(usize::MAX));
         let count = reader.read(buffer.get_mut(..wanted).unwrap_or_default())?;
+        for (at, byte) in (self.offset..).zip(buffer.iter_mut().take(count)) {
+            if at >= self.hidden.end {
+                break;
+            }
+            if self.hidden.contains(&at) {
+                *byte = 0;
+            }
+        }
         self.offset = reader.offset;
         Ok(count)
     }

@@ -1,6 +1,6 @@
 //! Looks at how a packed LAS file says it is packed, before its decoder makes room for what it says.
 //!
-//! In: a source. Out: where its packed points end, bytes. Units: bytes.
+//! In: a source. Out: what its decoder may read of it, and where its packed points end. Units: bytes.
 //! Method: the decoder makes room for every chunk of the table, for every field of a point and, in the formats of 1.4, for
 //! every layer of a chunk, as large as the file says. So the fields must make a point, there cannot be more chunks than fit, and
 //! the layers of all chunks, one after the other, must lie inside the file. Sources: LAS 1.4 R15; the packing as the
@@ -22,6 +22,25 @@ const FIELDS_AT: usize = 34;
 const FIELD_BYTES: usize = 6;
 /// From this version on fields are packed in layers.
 const LAYERED_FROM: u64 = 3;
+
+/// Places in the public header (LAS 1.4 R15, table 3): version; count of records before the points; place and count of the extended
+/// records behind them, which 1.4 brought.
+const VERSION_AT: u64 = 24;
+const RECORD_COUNT_AT: u64 = 100;
+const EXTENDED_AT: std::ops::Range<u64> = 235..247;
+const EXTENDED_SINCE: [u8; 2] = [1, 4];
+/// Most records before the points: each costs some 200 bytes of memory.
+const MOST_RECORDS: u32 = 100_000;
+
+/// The file as its decoder may see it: without extended records, for each of which it makes room for as many bytes as it says.
+pub(super) fn input(source: &Arc<ByteSource>) -> Result<SharedReader, ReadError> {
+    if number_at(source, RECORD_COUNT_AT)? > MOST_RECORDS {
+        return Err(broken(source, "it has too many records before its points"));
+    }
+    let version = source.bytes_at(VERSION_AT, 2).map_err(|error| ReadError::read(source.path(), error))?;
+    let hidden = if version.as_slice() >= EXTENDED_SINCE.as_slice() { EXTENDED_AT } else { 0..0 };
+    Ok(SharedReader::new(Arc::clone(source), hidden))
+}
 
 /// A field of a packed point.
 struct Field {
@@ -57,7 +76,7 @@ impl Field {
 /// Where the points end of a packed file that can be believed; for others the end of the file.
 pub(super) fn end_of_points(source: &Arc<ByteSource>) -> Result<u64, ReadError> {
     let fault = |error: String| broken(source, error);
-    let mut input = BufReader::new(SharedReader::new(Arc::clone(source)));
+    let mut input = BufReader::new(input(source)?);
     let header = las::Header::new(&mut input).map_err(|error| fault(error.to_string()))?;
     if !header.point_format().is_compressed {
         return Ok(source.len());
@@ -149,6 +168,6 @@ fn number_at(source: &ByteSource, at: u64) -> Result<u32, ReadError> {
     let bytes = source.bytes_at(at, 4).map_err(|error| ReadError::read(source.path(), error))?;
     match *bytes.as_slice() {
         [a, b, c, d] => Ok(u32::from_le_bytes([a, b, c, d])),
-        _ => Err(broken(source, "it ends before its table of chunks")),
+        _ => Err(broken(source, "it ends before what it promises")),
     }
 }

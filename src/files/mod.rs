@@ -56,6 +56,7 @@ mod unfinished;
 mod unpack;
 mod vertex_table;
 mod write_ply;
+mod zstd_window;
 
 pub use append_plan::{AppendPlanError, append_to_plan};
 pub use batch_folder::{BatchEntry, BatchFolderError, plan_hash, read_entries, results_folder};

@@ -11,8 +11,8 @@ use std::sync::atomic::Ordering;
 
 use las::{PointDataBuilder, Reader};
 
-use super::byte_source::{ByteSource, SharedReader};
-use super::laz_guard::end_of_points;
+use super::byte_source::ByteSource;
+use super::laz_guard;
 use super::read_error::ReadError;
 use super::spool::{Spool, most_points, spool_error};
 use crate::scan::ScanSource;
@@ -36,8 +36,8 @@ pub(super) fn broken(source: &ByteSource, problem: impl Into<String>) -> ReadErr
 
 fn decode(source: &Arc<ByteSource>) -> Result<Spool, ReadError> {
     let fault = |error: las::Error| broken(source, error.to_string());
-    let points_end = end_of_points(source)?;
-    let input = SharedReader::new(Arc::clone(source));
+    let points_end = laz_guard::end_of_points(source)?;
+    let input = laz_guard::input(source)?;
     let limit = input.limit();
     let mut reader = Reader::new(BufReader::with_capacity(256 << 10, input)).map_err(fault)?;
     // What lies behind has been read by now, and has not been looked at as points.

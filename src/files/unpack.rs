@@ -12,6 +12,7 @@ use std::path::Path;
 use super::byte_source::{ByteSource, Collector};
 use super::read_error::ReadError;
 use super::spool::spool_error;
+use super::zstd_window::{HEAD_BYTES, largest_window, window_of};
 
 const GZIP: &[u8] = b"\x1f\x8b";
 const ZSTD: &[u8] = b"\x28\xb5\x2f\xfd";
@@ -33,7 +34,7 @@ pub(super) fn open_bytes(path: &Path) -> Result<ByteSource, ReadError> {
         source = if head.starts_with(GZIP) {
             copy_limited(path, &source, flate2::read::MultiGzDecoder::new(source.reader(0)))?
         } else if head.starts_with(ZSTD) {
-            copy_limited(path, &source, ZstdFrames::new(source.reader(0)))?
+            copy_limited(path, &source, ZstdFrames::new(source.reader(0), largest_window(source.len())))?
         } else {
             return Ok(source);
         };
@@ -85,12 +86,13 @@ fn copy_all(path: &Path, mut reader: impl Read, limit_bytes: u64) -> Result<Byte
 /// Zstandard frames one after the other.
 struct ZstdFrames<R: Read> {
     input: Option<R>,
+    largest_window: u64,
     frame: Option<Box<ruzstd::decoding::StreamingDecoder<R, ruzstd::decoding::FrameDecoder>>>,
 }
 
 impl<R: Read> ZstdFrames<R> {
-    const fn new(input: R) -> Self {
-        Self { input: Some(input), frame: None }
+    const fn new(input: R, largest_window: u64) -> Self {
+        Self { input: Some(input), largest_window, frame: None }
     }
 }
 
@@ -107,9 +109,16 @@ impl<R: Read + Clone> Read for ZstdFrames<R> {
                 self.input = Some(frame.into_inner());
             }
             let Some(input) = self.input.take() else { return Ok(0) };
-            let mut ahead = input.clone();
-            if ahead.read(&mut [0])? == 0 {
+            let mut head = Vec::with_capacity(HEAD_BYTES);
+            input.clone().take(HEAD_BYTES as u64).read_to_end(&mut head)?;
+            if head.is_empty() {
                 return Ok(0);
+            }
+            if let Some(window) = window_of(&head).filter(|window| *window > self.largest_window) {
+                return Err(io::Error::other(format!(
+                    "it looks back over {} MB, which is much for its size; pack it again without --long and --ultra",
+                    window >> 20
+                )));
             }
             let frame = ruzstd::decoding::StreamingDecoder::new(input).map_err(io::Error::other)?;
             self.frame = Some(Box::new(frame));

@@ -1,5 +1,7 @@
 //! Small files written by hand, of every kind that real programs write.
 
+use crate::memory::peak_of;
+
 use super::collect::{Collected, collect};
 
 fn floats(values: &[f32], is_big_endian: bool) -> Vec<u8> {
@@ -279,6 +281,24 @@ fn packed_scans_are_unpacked() {
     zstd.extend_from_slice(text);
     assert_eq!(read(&zstd).points, TWO);
     refused(&zstd[..zstd.len() - 3], "could not read");
+}
+
+/// Found by fuzzing: runs of one byte (RFC 8878, 3.1.1.2.2) that unpack to 60 MB, all of which the frame wants to look back on.
+#[test]
+fn a_small_packed_file_that_wants_a_large_window_is_refused() {
+    let magic = [0x28, 0xb5, 0x2f, 0xfd];
+    let run = |is_last: bool| {
+        [(((128 << 10) << 3 | 2 | u32::from(is_last)).to_le_bytes())[..3].to_vec(), vec![b' ']].concat()
+    };
+    let runs: Vec<u8> = (0..480).flat_map(|number| run(number == 479)).collect();
+    let packed = |window: u8| [&magic[..], &[0, window], &runs].concat();
+    let (outcome, peak) = peak_of(|| collect(&packed(0x80)).map(|scan| scan.points.len()));
+    let text = outcome.unwrap_err().text();
+    assert!(text.contains("looks back over 64 MB"), "{text}");
+    assert!(peak < 8 << 20, "{peak} bytes held");
+    // The same with a window as packers take it is unpacked, within the bound, and is no scan.
+    let (outcome, peak) = peak_of(|| collect(&packed(0x68)).map(|scan| scan.points.len()));
+    assert!(outcome.is_err() && peak < 64 << 20, "{peak} bytes held");
 }
 
 #[test]

@@ -149,6 +149,19 @@ fn packed_files_are_looked_at_as_their_decoder_reads_them() {
     }
 }
 
+/// Found by fuzzing: records behind the points may say that they have any number of bytes, and an allocation that fails ends the
+/// program. Nothing in them is needed.
+#[test]
+fn records_behind_the_points_are_not_looked_at() {
+    let mut bytes = std::fs::read(data("laspy-6.laz")).unwrap();
+    // LAS 1.4 R15, table 3 and 2.7: place and count of the extended records; a record's length stands at its byte 20.
+    let place = (bytes.len() as u64).to_le_bytes();
+    bytes[235..243].copy_from_slice(&place);
+    bytes[243..247].copy_from_slice(&1_u32.to_le_bytes());
+    bytes.extend_from_slice(&[[0; 20].as_slice(), &(1_u64 << 55).to_le_bytes(), &[0; 32]].concat());
+    assert_eq!(collect(&bytes).unwrap().points, read("laspy-6.laz").points);
+}
+
 /// The content of an E57 file without its checksums, changed, with its checksums again (ASTM E2807, 6.3: pages of 1024 bytes, the
 /// last four CRC-32C of the others).
 fn e57_with(name: &str, change: &[(&str, &str)]) -> Vec<u8> {
