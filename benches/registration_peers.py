@@ -20,8 +20,16 @@ from pathlib import Path
 import numpy as np
 
 folder = Path(sys.argv[1])
+
+
+def points(path):
+    """Without the few points at the very front where the car's formula has no normal; shutline leaves them out too."""
+    read = np.loadtxt(path)
+    return read[np.isfinite(read).all(axis=1)]
+
+
 seams = np.loadtxt(folder / "seams.xyz")
-reference = np.loadtxt(folder / "reference-fixed.xyz")
+reference = points(folder / "reference-fixed.xyz")
 
 
 def errors(found, truth):
@@ -99,7 +107,7 @@ def show(name, rows):
 
 own = np.genfromtxt(folder / "shutline.csv", delimiter=",", skip_header=1)
 show("shutline", own[:, 1:])
-scans = [(np.loadtxt(folder / f"scan-{int(seed)}.xyz"), np.loadtxt(folder / f"truth-{int(seed)}.txt")) for seed in own[:, 0]]
+scans = [(points(folder / f"scan-{int(seed)}.xyz"), np.loadtxt(folder / f"truth-{int(seed)}.txt")) for seed in own[:, 0]]
 for name, run in peers():
     rows = []
     for scan, truth in scans:
