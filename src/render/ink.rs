@@ -92,7 +92,7 @@ const SEAM_LINES: [Rgb; Ink::HUES as usize] = [
     Rgb(0x33, 0x3a, 0x44),
 ];
 /// Brightness of the shades, in hundredths.
-const SHADES: [u16; 8] = [100, 97, 94, 91, 87, 83, 79, 75];
+const SHADES: [u16; 8] = [100, 98, 96, 94, 91, 88, 86, 84];
 
 const fn panel_tint(hue: u8, shade: u8) -> Rgb {
     let Rgb(red, green, blue) = PANEL_TINTS[(hue % Ink::HUES) as usize];

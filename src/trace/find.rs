@@ -263,12 +263,26 @@ fn describe(
     FoundSeams { seams, panels, junctions, rejected, survey, map, chains }
 }
 
+/// The place half-way along: the middle one of the points may lie some millimetres off it.
+fn half_way(points: &[ChainPoint]) -> Option<Point3<f64>> {
+    let steps = || points.windows(2).map(|pair| (pair[0].point, pair[1].point - pair[0].point));
+    let mut left_mm = 0.5 * steps().map(|(_, step)| step.norm()).sum::<f64>();
+    steps().find_map(|(from, step)| {
+        let length_mm = step.norm();
+        if left_mm <= length_mm {
+            return Some(from + step * (left_mm / length_mm.max(1e-9)));
+        }
+        left_mm -= length_mm;
+        None
+    })
+}
+
 fn outline(seam: &FoundSeam) -> Outline {
     let points = &seam.points;
     let place = |index: usize| points.get(index).map_or_else(Point3::origin, |point| point.point);
     Outline {
         ends: [place(0), place(points.len().saturating_sub(1))],
-        middle: place(points.len() / 2),
+        middle: half_way(points).unwrap_or_else(|| place(0)),
         length_mm: seam.length_mm,
     }
 }

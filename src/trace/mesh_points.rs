@@ -166,7 +166,7 @@ mod tests {
 
     #[test]
     fn slivers_are_left_out_of_fine_meshes_only() {
-        let small = [Point3::origin(), Point3::new(0.5, 0.0, 0.0), Point3::new(0.0, 0.5, 0.0)];
+        let small = [Point3::origin(), Point3::new(0.4, 0.0, 0.0), Point3::new(0.0, 0.4, 0.0)];
         let sliver = [Point3::new(0.0, 9.0, 0.0), Point3::new(0.5, 9.0, 0.0), Point3::new(0.0, 13.0, 0.0)];
         let count = |triangles: Vec<Triangle>| {
             let mesh = VecSource::from_triangles(triangles);
