@@ -14,23 +14,29 @@ use crate::plan::{Plan, Seam};
 
 /// Exact change minus linear change of each row at these settings, mm.
 pub(super) fn beyond_linear(work: &Work<'_>, settings_mm: &[f64]) -> Vec<f64> {
-    let poses = work.poses(settings_mm);
     let linear = &work.effect * DVector::from_column_slice(settings_mm);
+    exact_changes_mm(work, &work.poses(settings_mm))
+        .iter()
+        .zip(linear.iter())
+        .map(|(exact_mm, linear_mm)| exact_mm.map_or(0.0, |exact_mm| exact_mm - linear_mm))
+        .collect()
+}
+
+/// Exact change of each row when the plan's panels are moved so, mm; `None` where it cannot be told.
+pub(super) fn exact_changes_mm(work: &Work<'_>, poses: &[Option<PanelPose>]) -> Vec<Option<f64>> {
     let exact: Vec<Option<Vec<[Option<f64>; 2]>>> = work
         .seams
         .iter()
         .map(|judged| {
             let seam = work.plan.seam(&judged.seam)?;
-            Some(changes_exactly(seam, judged, &motions(work.plan, seam, &poses)?))
+            Some(changes_exactly(seam, judged, &motions(work.plan, seam, poses)?))
         })
         .collect();
     work.rows
         .iter()
-        .enumerate()
-        .map(|(index, row)| {
+        .map(|row| {
             let kind = usize::from(row.measurand == Measurand::Flush);
-            let change_mm = exact[row.seam].as_ref().and_then(|changes| changes[row.station][kind]);
-            change_mm.map_or(0.0, |change_mm| change_mm - linear[index])
+            exact[row.seam].as_ref().and_then(|changes| changes[row.station][kind])
         })
         .collect()
 }

@@ -1,27 +1,38 @@
 //! Where a panel stands off its nominal place, shape errors apart.
 //!
 //! In: the rows of its seams. Out: a [`Standing`]: shift and turn with covariance. Units: mm, rad; frame: Car.
-//! Method: the robust fit of rigid moves that `summarise::compare` uses for changes, here for deviations from nominal: a
-//! local shape error does not turn the panel. Rows that scatter about the fit more than their uncertainty says (a panel
-//! that is not shaped like its opening) are given that scatter instead, together with how far along the seam it hangs
-//! together, so that the shape is carried as uncertainty of the place.
+//! What *the* place is when the panel is also misshapen: the rigid move of the panel as designed, to which the shape errors
+//! of its rim are added. A shape error that looks like a move along all seams together cannot be told from one.
+//! Method: the fit of rigid moves that `summarise::compare` uses for changes, here for deviations from nominal. Shape is
+//! carried as uncertainty: in each seam's gaps and flushes a wave of unknown size and length, learnt from what they show
+//! (`summarise::compare`'s `error_model` and `variance_components`), and robust weights for dents. The readings
+//! are then read again exactly with the panel put back (Gauss–Newton), so that the place does not suffer from the linear form.
 //! Does not say where the panel should go: that is `minimax`'s, which knows the tolerances.
 
-use nalgebra::Vector3;
+use nalgebra::{Rotation3, Vector3};
 
 use super::advice::SettingSource;
+use super::exact::PanelPose;
+use super::predict::exact_changes_mm;
 use super::rows::Row;
 use super::work::Work;
 use crate::judge::Measurand;
 use crate::plan::{AdjusterSetting, Plan};
-use crate::summarise::{FitRow, Motion, Mover, fit_moves};
+use crate::summarise::{ExpectedErrors, FitRow, Motion, Mover, fit_doubting, learn_errors};
 
 /// Least local uncertainty of a row, mm, so that an exact reading does not weigh infinitely.
 const LEAST_U_MM: f64 = 1.0e-3;
-/// The median absolute deviation of a normal distribution is its standard deviation over this (see `statistics`).
-const MAD_TO_SD: f64 = 1.4826;
-/// Neighbours that hang together less than this are counted as independent.
-const LEAST_CORRELATION: f64 = 0.1;
+/// What is expected of errors and shape before they are learnt: a panel's shape may be off by a tenth of a millimetre, give
+/// or take a factor of ten (common practice, no source). The length over which shape hangs together was chosen on training
+/// seeds, so that a local fault is not taken for one of the whole seam.
+const EXPECTED: ExpectedErrors = ExpectedErrors {
+    shape_mm2: 0.01,
+    wave_length_mm: 60.0,
+    log_sd: [0.5, 2.0, 2.3, 0.5, 0.7],
+    is_by_group: true,
+};
+/// Times that the readings are read again with the panels put back (the linear form is then off by less than a micrometre).
+const EXACT_ROUNDS: usize = 2;
 
 /// A panel's place against its nominal one.
 #[derive(Debug, Clone, PartialEq)]
@@ -65,9 +76,50 @@ pub(super) fn standings(work: &Work<'_>) -> Vec<Standing> {
         .iter()
         .map(|frame| Mover { panel: frame.panel, pivot: frame.pivot, lever_mm: frame.lever_mm })
         .collect();
-    let first = fit_moves(&rows, &movers);
-    raise_to_scatter(&mut rows, &first.leftover_mm);
-    fit_moves(&rows, &movers).motions.into_iter().map(|motion| Standing { motion }).collect()
+    let expected = EXPECTED;
+    let deviations_mm: Vec<f64> = rows.iter().map(|row| row.change_mm).collect();
+    let mut found = fit_doubting(&rows, &movers, &learn_errors(&rows, &movers, &expected)).motions;
+    for _ in 0..EXACT_ROUNDS {
+        for (row, put_back_mm) in rows.iter_mut().zip(put_back(work, &deviations_mm, &movers, &found)) {
+            row.change_mm = put_back_mm;
+        }
+        let more = fit_doubting(&rows, &movers, &learn_errors(&rows, &movers, &expected)).motions;
+        found = found.iter().zip(more).map(|(first, then)| composed(first, then)).collect();
+    }
+    found.into_iter().map(|motion| Standing { motion }).collect()
+}
+
+/// Deviations as they would be read with the panels moved back from where they stand.
+fn put_back(work: &Work<'_>, deviations_mm: &[f64], movers: &[Mover], stand: &[Motion]) -> Vec<f64> {
+    let mut poses = vec![None; work.plan.panels.len()];
+    for (mover, motion) in movers.iter().zip(stand) {
+        let back = Rotation3::from_scaled_axis(-motion.rotation_rad);
+        poses[mover.panel] = Some(PanelPose {
+            pivot: motion.pivot,
+            shift_mm: -(back * motion.shift_mm),
+            rotation_rad: -motion.rotation_rad,
+        });
+    }
+    let linear = |row: &Row| -> f64 {
+        let of = |pose: &PanelPose, panel| {
+            row.sign_and_point(panel)
+                .map(|(sign, point)| sign * pose.displacement_mm(point).dot(&row.direction))
+        };
+        poses.iter().enumerate().filter_map(|(panel, pose)| of(pose.as_ref()?, panel)).sum()
+    };
+    exact_changes_mm(work, &poses)
+        .iter()
+        .zip(&work.rows)
+        .zip(deviations_mm)
+        .map(|((exact_mm, row), deviation_mm)| deviation_mm + exact_mm.unwrap_or_else(|| linear(row)))
+        .collect()
+}
+
+/// `first` after `then`: what moves a panel to its place when `then` is what was left to find.
+fn composed(first: &Motion, then: Motion) -> Motion {
+    let turn = Rotation3::from_scaled_axis(first.rotation_rad);
+    let turned = turn * Rotation3::from_scaled_axis(then.rotation_rad);
+    Motion { shift_mm: first.shift_mm + turn * then.shift_mm, rotation_rad: turned.scaled_axis(), ..then }
 }
 
 fn fit_rows(rows: &[Row]) -> Vec<FitRow> {
@@ -81,6 +133,7 @@ fn fit_rows(rows: &[Row]) -> Vec<FitRow> {
             });
             FitRow {
                 group,
+                kind: usize::from(row.measurand == Measurand::Flush),
                 along_mm: row.along_mm,
                 change_mm: row.value_mm - row.tolerance.nominal_mm,
                 local_u_mm: row.local_u_mm.max(LEAST_U_MM),
@@ -90,47 +143,4 @@ fn fit_rows(rows: &[Row]) -> Vec<FitRow> {
             }
         })
         .collect()
-}
-
-/// Raises each group's local uncertainty to what its leftover shows.
-fn raise_to_scatter(rows: &mut [FitRow], leftover_mm: &[f64]) {
-    let group_count = rows.iter().map(|row| row.group + 1).max().unwrap_or(0);
-    for group in 0..group_count {
-        let members: Vec<usize> = (0..rows.len()).filter(|index| rows[*index].group == group).collect();
-        let left: Vec<f64> = members.iter().map(|index| leftover_mm[*index]).collect();
-        let scatter_mm = spread_mm(&left) * together(&left).sqrt();
-        for index in members {
-            rows[index].local_u_mm = rows[index].local_u_mm.max(scatter_mm);
-        }
-    }
-}
-
-/// Robust standard deviation about the median, mm.
-fn spread_mm(values: &[f64]) -> f64 {
-    let middle = median(values.to_vec());
-    MAD_TO_SD * median(values.iter().map(|value| (value - middle).abs()).collect())
-}
-
-fn median(mut values: Vec<f64>) -> f64 {
-    values.sort_by(f64::total_cmp);
-    values.get(values.len() / 2).copied().unwrap_or(0.0)
-}
-
-/// How many neighbours tell the same: 1 + 2 Σ correlation at lag 1, 2, …, while it is above a tenth.
-fn together(values: &[f64]) -> f64 {
-    let middle = median(values.to_vec());
-    // Clipped, so that a local defect does not count as a long wave.
-    let reach = 2.0 * spread_mm(values).max(1e-9);
-    let clipped: Vec<f64> = values.iter().map(|value| (value - middle).clamp(-reach, reach)).collect();
-    let power: f64 = clipped.iter().map(|value| value * value).sum();
-    let mut count = 1.0;
-    for lag in 1..values.len() / 2 {
-        let product: f64 = clipped.iter().zip(&clipped[lag..]).map(|(one, other)| one * other).sum();
-        let correlation = product / power.max(1e-12);
-        if correlation < LEAST_CORRELATION {
-            break;
-        }
-        count += 2.0 * correlation;
-    }
-    count
 }

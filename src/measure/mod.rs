@@ -29,6 +29,7 @@ mod shared;
 mod slide;
 mod smoothing;
 mod station;
+mod surface_form;
 mod surface_noise;
 #[cfg(test)]
 mod trial;

@@ -16,10 +16,11 @@ use super::settings::MeasureSettings;
 use super::shared::Shared;
 use super::smoothing::Smoothing;
 use super::station::{Fitted, FittedSide, SIGNS};
+use super::surface_form::flush_form_u_mm;
 use super::surface_noise::{height_u_at, height_u_mm};
 use super::uncertainty::{Evidence, LocalNoise, flush_components, gap_components, noise_from_differences};
 use crate::geometry::Curve;
-use crate::plan::{GapMethod, Seam, Station};
+use crate::plan::{FlushMethod, GapMethod, Seam, Station};
 use crate::section::FlatSeam;
 
 /// Arcs seen less far round than this are continued by their fit, rad (95°).
@@ -86,10 +87,14 @@ pub(super) fn report_stations(context: &Context<'_>, fitted: &[Fitted]) -> Vec<S
     let flushes: Vec<Option<f64>> = drafts.iter().map(|draft| draft.flush.ok()).collect();
     let gap_noise = noise_of(context, &gaps, 2.0 * context.settings.hem_reach_mm);
     let noises = [gap_noise, flush_noise(context, fitted, &flushes)];
+    let form_u_mm = match context.seam.flush.method {
+        FlushMethod::MidGap => flush_form_u_mm(context.flat, fitted, context.datum, context.settings),
+        FlushMethod::Straightedge { .. } => 0.0,
+    };
     let mut readings: Vec<StationReading> = stations
         .iter()
         .zip(&drafts)
-        .map(|(station, draft)| report_one(context, draft, station, noises))
+        .map(|(station, draft)| report_one(context, draft, station, (noises, form_u_mm)))
         .collect();
     mark_unlike_neighbours(&mut readings);
     readings
@@ -155,7 +160,7 @@ fn report_one(
     context: &Context<'_>,
     draft: &Draft<'_>,
     station: &Station,
-    [gap_noise, flush_noise]: [Option<LocalNoise>; 2],
+    ([gap_noise, flush_noise], form_u_mm): ([Option<LocalNoise>; 2], f64),
 ) -> StationReading {
     let fit = draft.fit;
     let order = [context.datum, 1 - context.datum];
@@ -180,6 +185,7 @@ fn report_one(
         smoothing_u_mm2: context.smoothing.u_mm2,
         radius_u_mm: context.radii[station.index].map(|shared| shared.map_or(0.1, |known| known.u)),
         unseen_flange_u_mm: draft.flange_u_mm,
+        form_u_mm,
         is_middle_seen,
     };
     reading.gap = draft.gap.map(|value| Estimate::from_components(value, gap_components(&evidence)));

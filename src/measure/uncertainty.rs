@@ -64,6 +64,8 @@ pub(super) struct Evidence<'a> {
     pub(super) radius_u_mm: [f64; 2],
     /// What the unseen part of flanges that lean out may add to the gap, mm.
     pub(super) unseen_flange_u_mm: f64,
+    /// What a changing curvature of the surfaces may do to the flush, mm.
+    pub(super) form_u_mm: f64,
     /// False where an edge was not seen, so that the middle of the gap is only roughly known.
     pub(super) is_middle_seen: bool,
 }
@@ -115,7 +117,7 @@ pub(super) fn flush_components(evidence: &Evidence<'_>) -> Vec<Component> {
     let mut components = vec![
         noise_component(evidence.flush_noise, fit_error_of_flush(&evidence.sides)),
         stated(UncertaintySource::ScannerAccuracy, COMMON_SHARE_OF_FLUSH * evidence.accuracy_mm),
-        stated(UncertaintySource::Model, SURFACE_MODEL_MM),
+        stated(UncertaintySource::Model, SURFACE_MODEL_MM.hypot(evidence.form_u_mm)),
     ];
     if !evidence.is_middle_seen {
         let [left, right] = evidence.sides.map(|side| side.skin.slope(0.0));

@@ -230,13 +230,23 @@ fn read_way(fields: &Fields<'_>) -> Result<AdjusterWay, PlanError> {
     let travel = |key: &str| -> Result<f64, PlanError> {
         fields.width_mm(key)?.ok_or_else(|| fields.missing(key, &format!("{key} = 2.0   # travel left")))
     };
-    Ok(AdjusterWay {
-        direction,
-        minus_mm: travel("minus")?,
-        plus_mm: travel("plus")?,
-        step: read_step(fields)?,
-        words: fields.texts::<2>("words")?,
-    })
+    let (minus_mm, plus_mm) = (travel("minus")?, travel("plus")?);
+    let step = read_step(fields)?;
+    check_travel(fields, minus_mm.max(plus_mm), step)?;
+    Ok(AdjusterWay { direction, minus_mm, plus_mm, step, words: fields.texts::<2>("words")? })
+}
+
+/// A way that has travel must be able to make one step of it.
+fn check_travel(fields: &Fields<'_>, most_mm: f64, step: WayStep) -> Result<(), PlanError> {
+    // A billionth, for travels that were given in inches.
+    if most_mm <= 0.0 || step.step_mm().is_none_or(|step_mm| step_mm <= most_mm * (1.0 + 1e-9)) {
+        return Ok(());
+    }
+    let key = ["step", "shim", "pitch"].into_iter().find(|key| fields.has(key)).unwrap_or("step");
+    let message = format!("{} has a step that is larger than its travel to either side", fields.name);
+    Err(super::contradiction(&fields.context, &fields.span_of(key), message).with_hint(
+        "give a finer step or more travel; where the place only holds the panel, give both travels as 0",
+    ))
 }
 
 fn read_step(fields: &Fields<'_>) -> Result<WayStep, PlanError> {
@@ -390,6 +400,14 @@ weights = { hood-fender-left = 2.5 }
             ("minus = 3, plus = 2", "mins = 3, plus = 2", "did you mean `minus`"),
             ("shim = 0.5", "shim = 0.5, pitch = 1", "both `shim`, `pitch`"),
             ("shim = 0.5", "shim = 0", "more than zero"),
+            ("shim = 0.5", "shim = 2.5", "larger than its travel"),
+            ("pitch = 1.5", "pitch = 6.5", "larger than its travel"),
+            ("shim = 0.5", "shim = nan", "finite"),
+            ("minus = 3, plus = 2", "minus = nan, plus = 2", "finite"),
+            ("minus = 3, plus = 2", "minus = 3, plus = inf", "finite"),
+            ("direction = [2, 0, 0]", "direction = [nan, 0, 1]", "finite"),
+            ("place = [900, -400, 700]", "place = [900, -inf, 700]", "finite"),
+            ("turn_deg = 0.3", "turn_deg = nan", "finite"),
             ("shim = 0.5", "part_turn = 0.5", "`pitch` is missing"),
             ("pitch = 1.5", "pitch = 1.5, part_turn = 2", "between 0.01 and 1"),
             ("direction = [0, 0, 1], minus = 0", "direction = [1, 0, 0.01], minus = 0", "same way"),

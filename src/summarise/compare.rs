@@ -9,12 +9,14 @@
 
 mod change_verdict;
 mod changes;
-mod common_errors;
+mod error_model;
 mod mirror;
 mod mirror_pairs;
 mod mirror_plane;
+mod motion;
 mod move_fit;
 mod panel_moves;
+mod variance_components;
 
 use thiserror::Error;
 
@@ -25,10 +27,12 @@ use crate::plan::{Plan, SeamId};
 pub use change_verdict::{ChangeVerdict, Trend};
 pub use changes::{MeasurandChange, SeamChange, StationChange};
 pub(crate) use changes::{acting_points, datum_to_other};
+pub(crate) use error_model::Expected as ExpectedErrors;
 pub use mirror::{MirrorError, MirroredScan, compare_mirrored};
 pub use mirror_plane::MirrorPlane;
-pub use move_fit::Motion;
-pub(crate) use move_fit::{Mover, Row as FitRow, fit as fit_moves};
+pub use motion::Motion;
+pub(crate) use motion::{Mover, Row as FitRow};
+pub(crate) use move_fit::{fit_doubting, learn as learn_errors};
 pub use panel_moves::{Leftover, PanelMove};
 
 /// Median change left over after the panels' moves that two scans of one car never have, mm.

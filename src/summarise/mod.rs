@@ -32,7 +32,9 @@ pub use compare::{
     MirrorError, MirrorPlane, MirroredScan, Motion, PanelMove, SeamChange, StationChange, Trend, compare,
     compare_mirrored,
 };
-pub(crate) use compare::{FitRow, Mover, acting_points, datum_to_other, fit_moves};
+pub(crate) use compare::{
+    ExpectedErrors, FitRow, Mover, acting_points, datum_to_other, fit_doubting, learn_errors,
+};
 pub use control_chart::{
     Capability, ChartKind, ChartLimits, ControlChart, capability, chart_individuals, chart_subgroups,
 };

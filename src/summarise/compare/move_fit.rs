@@ -1,110 +1,42 @@
 //! Fits rigid moves of panels to changes of gap and flush.
 //!
-//! In: rows (change, direction, points of action, uncertainties) and which panels may move. Out: their [`Motion`]s with
-//! covariance, and how well the changes are explained. Units: mm, rad; frame: Car.
+//! In: rows (change, direction, points of action, uncertainties), which panels may move, how large errors are. Out: their
+//! [`Motion`]s with covariance, and how well the changes are explained. Units: mm, rad; frame: Car.
 //! Method: small moves d(e) = t + w × (e − pivot); a gap changes by x · d(edge), x from datum to other panel, a flush by
-//! n · d(mid-gap); the datum panel counts with the opposite sign. Errors common to a seam's rows are
-//! further unknowns of stated size (see `common_errors`), eliminated by a Schur complement. Robust by annealed Geman–McClure weights (Geman and
-//! McClure, Bull. Int. Stat. Inst. 52(4), 1987), so that a dent does not turn a panel. Directions that the rows do not
+//! n · d(mid-gap); the datum panel counts with the opposite sign. Generalised least squares with the covariance of
+//! `error_model`: errors common to a seam's rows are further unknowns of stated or learnt size, eliminated by a Schur complement. Robust
+//! by annealed Geman–McClure weights (Geman and McClure, Bull. Int. Stat. Inst. 52(4), 1987), so that a dent does not turn a
+//! panel. That the sizes of the errors are themselves only learnt widens the covariance by what the moves would change
+//! with them (Kackar and Harville, JASA 79(388), 1984, 853–862), and by Student's t. Directions that the rows do not
 //! tell (u above half a millimetre) are cut out by the eigenvalues of the information matrix and named.
 //! Valid for small moves: the error of the linear form is about 0.05 mm for 1 mm and 0.1° (method study).
 
-use nalgebra::{DMatrix, DVector, Matrix6, Point3, Vector3, Vector6};
+use nalgebra::{DMatrix, DVector, Matrix6, Vector3};
 
-use super::common_errors::CommonErrors;
+use statrs::distribution::{ContinuousCDF, StudentsT};
+
+use super::error_model::{ErrorModel, Evidence, Expected, Group, Moments, SIZES, Sizes};
+use super::motion::{Motion, Mover, Row, stacked};
+use super::variance_components::most_likely;
 
 /// Standard uncertainty above which a direction of a move counts as not seen, mm at the lever's end.
 const UNSEEN_U_MM: f64 = 0.5;
 /// Final width of the robust weights, in standard uncertainties: 93 % efficient for normal errors, and 0.25 at 5 u.
 const FINAL_WIDTH: f64 = 5.0;
+/// Mean of the final weights over normal residuals (by numerical integration).
+const MEAN_WEIGHT: f64 = 0.9315;
 /// Shrinkage of the width from one round to the next, as in annealed registration (method study: 0.75).
 const ANNEALING: f64 = 0.75;
 /// Rounds after the width has come to rest.
 const SETTLING_ROUNDS: usize = 6;
+/// Fewest degrees of freedom that are believed.
+const FEWEST_FREEDOM: f64 = 4.0;
+/// Share of a normal distribution below + 2 standard deviations.
+const TWO_SIGMA_SHARE: f64 = 0.977_249_868;
+/// Rounds of robust weights and sizes of errors by turns.
+const LEARNING_ROUNDS: usize = 2;
 /// Rounds in all, for changes that start thousands of u away.
 const MOST_ROUNDS: usize = 60;
-
-/// A rigid move of one panel.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Motion {
-    /// Car frame, mm.
-    pub pivot: Point3<f64>,
-    /// Shift of the pivot, mm.
-    pub shift_mm: Vector3<f64>,
-    /// Rotation vector about the pivot, rad.
-    pub rotation_rad: Vector3<f64>,
-    /// Of shift (mm) and rotation (rad); nothing for directions that were not seen.
-    pub covariance: Matrix6<f64>,
-    /// Share of each of the six (shift x, y, z; rotation x, y, z) that the seams do not tell, 0 to 1.
-    pub unseen_share: [f64; 6],
-}
-
-impl Motion {
-    /// Displacement of a point of the panel, mm.
-    #[must_use]
-    pub fn displacement_mm(&self, point: &Point3<f64>) -> Vector3<f64> {
-        self.shift_mm + self.rotation_rad.cross(&(point - self.pivot))
-    }
-
-    /// Displacement along a unit direction and its standard uncertainty, mm.
-    #[must_use]
-    pub fn displacement_along(&self, point: &Point3<f64>, direction: &Vector3<f64>) -> (f64, f64) {
-        let turning = (point - self.pivot).cross(direction);
-        let gradient = stacked(direction, &turning);
-        let variance_mm2 = (gradient.transpose() * self.covariance * gradient)[0];
-        (self.displacement_mm(point).dot(direction), variance_mm2.max(0.0).sqrt())
-    }
-}
-
-/// One changed reading.
-#[derive(Debug, Clone)]
-pub(crate) struct Row {
-    /// Which common error it shares (one for each seam and measurand).
-    pub group: usize,
-    /// Where along its seam.
-    pub along_mm: f64,
-    pub change_mm: f64,
-    pub local_u_mm: f64,
-    pub common_u_mm: f64,
-    /// The direction that counts.
-    pub direction: Vector3<f64>,
-    /// Datum panel and where it acts, then the other one.
-    pub ends: [(usize, Point3<f64>); 2],
-}
-
-impl Row {
-    fn sign_and_point(&self, panel: usize) -> Option<(f64, &Point3<f64>)> {
-        let [(datum, datum_point), (other, other_point)] = &self.ends;
-        if *other == panel {
-            Some((1.0, other_point))
-        } else {
-            (*datum == panel).then_some((-1.0, datum_point))
-        }
-    }
-}
-
-/// A panel that may move: about where, and how long the lever is that turns radians into mm.
-#[derive(Debug, Clone)]
-pub(crate) struct Mover {
-    pub panel: usize,
-    pub pivot: Point3<f64>,
-    pub lever_mm: f64,
-}
-
-impl Mover {
-    /// The panel's middle as its rows show it; `None` without rows.
-    pub fn of(panel: usize, rows: &[Row]) -> Option<Self> {
-        let points: Vec<&Point3<f64>> =
-            rows.iter().filter_map(|row| row.sign_and_point(panel)).map(|(_, point)| point).collect();
-        let count = points.len() as f64;
-        if points.is_empty() {
-            return None;
-        }
-        let pivot = Point3::from(points.iter().map(|point| point.coords).sum::<Vector3<f64>>() / count);
-        let square_mm2 = points.iter().map(|point| (*point - pivot).norm_squared()).sum::<f64>() / count;
-        Some(Self { panel, pivot, lever_mm: square_mm2.sqrt().max(1.0) })
-    }
-}
 
 /// How a set of movers explains the rows.
 #[derive(Debug, Clone)]
@@ -116,37 +48,40 @@ pub(crate) struct Fit {
     pub rank: usize,
     /// Change − move, mm, for each row; the common error stays in it.
     pub leftover_mm: Vec<f64>,
-    /// Change − move − common error, in units of the rows' local u.
-    pub residuals: Vec<f64>,
 }
 
-/// Fits moves of `movers` (none: only the common errors).
-pub(crate) fn fit(rows: &[Row], movers: &[Mover]) -> Fit {
-    let problem = Problem::new(rows, movers);
-    let mut state = problem.start();
-    let largest =
-        problem.residuals(&state).iter().fold(FINAL_WIDTH, |most, residual| most.max(residual.abs()));
-    let mut width = largest;
-    let mut settled = 0;
-    for _ in 0..MOST_ROUNDS {
-        state = problem.step(&state, width).state;
-        width = (width * ANNEALING).max(FINAL_WIDTH);
-        settled += usize::from(width <= FINAL_WIDTH);
-        if settled > SETTLING_ROUNDS {
-            break;
-        }
+/// Learns how large the errors of the rows are, with all panels free that may have moved.
+pub(crate) fn learn(rows: &[Row], movers: &[Mover], expected: &Expected) -> ErrorModel {
+    let mut model = ErrorModel::stated(rows, expected);
+    for _ in 0..LEARNING_ROUNDS {
+        let problem = Problem::new(rows, movers, &model);
+        let state = problem.settle();
+        let sizes = most_likely(&model, &problem.moments(&problem.residuals(&state), FINAL_WIDTH));
+        model.sizes = sizes;
     }
-    problem.finish(&state)
+    model
 }
 
-/// The unknowns: moves, scaled to mm, and the parts of the common errors, mm.
+/// Fits moves of `movers` (none: only the common errors), taking the sizes of the errors for granted.
+pub(crate) fn fit(rows: &[Row], movers: &[Mover], model: &ErrorModel) -> Fit {
+    let problem = Problem::new(rows, movers, model);
+    problem.finish(&problem.settle(), false)
+}
+
+/// The same, with the doubt about the sizes in the covariance.
+pub(crate) fn fit_doubting(rows: &[Row], movers: &[Mover], model: &ErrorModel) -> Fit {
+    let problem = Problem::new(rows, movers, model);
+    problem.finish(&problem.settle(), true)
+}
+
+/// The unknowns: moves, scaled to mm, and the parts of the common errors of each group, mm.
 struct State {
     moves: DVector<f64>,
-    common_mm: DVector<f64>,
+    parts_mm: Vec<DVector<f64>>,
 }
 
-struct Step {
-    state: State,
+struct Solved {
+    moves: DVector<f64>,
     /// Inverse of the information over the directions seen.
     covariance: DMatrix<f64>,
     /// Share of each unknown in directions that are not seen.
@@ -157,14 +92,15 @@ struct Step {
 struct Problem<'a> {
     rows: &'a [Row],
     movers: &'a [Mover],
+    model: &'a ErrorModel,
+    local_u_mm: Vec<f64>,
     change_mm: DVector<f64>,
     /// Rows × 6 movers, mm per mm.
     design: DMatrix<f64>,
-    common: CommonErrors,
 }
 
 impl<'a> Problem<'a> {
-    fn new(rows: &'a [Row], movers: &'a [Mover]) -> Self {
+    fn new(rows: &'a [Row], movers: &'a [Mover], model: &'a ErrorModel) -> Self {
         let mut design = DMatrix::zeros(rows.len(), 6 * movers.len());
         for (index, row) in rows.iter().enumerate() {
             for (place, mover) in movers.iter().enumerate() {
@@ -177,122 +113,216 @@ impl<'a> Problem<'a> {
             }
         }
         let change_mm = DVector::from_iterator(rows.len(), rows.iter().map(|row| row.change_mm));
-        Self { rows, movers, change_mm, design, common: CommonErrors::of(rows) }
+        Self { rows, movers, model, local_u_mm: model.local_u_mm(rows), change_mm, design }
     }
 
     fn start(&self) -> State {
-        State { moves: DVector::zeros(self.design.ncols()), common_mm: DVector::zeros(self.common.count()) }
+        let parts_mm = self.model.groups.iter().map(|group| DVector::zeros(group.parts())).collect();
+        State { moves: DVector::zeros(self.design.ncols()), parts_mm }
     }
 
-    /// Change less moves and common errors, in units of the rows' local u.
+    /// Reweighted least squares until the weights stand still, from wide to narrow.
+    fn settle(&self) -> State {
+        let mut state = self.start();
+        let mut width =
+            self.residuals(&state).iter().fold(FINAL_WIDTH, |most, residual| most.max(residual.abs()));
+        let mut settled = 0;
+        for _ in 0..MOST_ROUNDS {
+            state = self.step(&state, width).0;
+            width = (width * ANNEALING).max(FINAL_WIDTH);
+            settled += usize::from(width <= FINAL_WIDTH);
+            if settled > SETTLING_ROUNDS {
+                break;
+            }
+        }
+        state
+    }
+
+    /// Change less moves and common errors, in units of the rows' own u.
     fn residuals(&self, state: &State) -> Vec<f64> {
-        let explained = &self.design * &state.moves;
-        (0..self.rows.len())
-            .map(|row| {
-                let left_mm = self.change_mm[row] - explained[row] - self.common.at(row, &state.common_mm);
-                left_mm / self.rows[row].local_u_mm
+        let left_mm = &self.change_mm - &self.design * &state.moves;
+        let mut residuals: Vec<f64> = left_mm.iter().copied().collect();
+        for (group, parts_mm) in self.model.groups.iter().zip(&state.parts_mm) {
+            for (row, common_mm) in group.rows.clone().zip(group.common_mm(parts_mm)) {
+                residuals[row] = (residuals[row] - common_mm) / self.local_u_mm[row];
+            }
+        }
+        residuals
+    }
+
+    /// Sums of each group's rows with robust weights.
+    fn moments(&self, residuals: &[f64], width: f64) -> Vec<Moments> {
+        let robust: Vec<f64> =
+            residuals.iter().map(|residual| (1.0 + (residual / width).powi(2)).powi(-2)).collect();
+        let weights: Vec<f64> =
+            robust.iter().zip(self.rows).map(|(robust, row)| robust / row.local_u_mm.powi(2)).collect();
+        self.model
+            .groups
+            .iter()
+            .map(|group| {
+                let counted = robust[group.rows.clone()].iter().sum::<f64>() / MEAN_WEIGHT;
+                Moments::of(group, &self.design, &self.change_mm, &weights, counted)
             })
             .collect()
     }
 
-    /// One round of reweighted least squares; the common errors are eliminated by a Schur complement.
-    fn step(&self, state: &State, width: f64) -> Step {
-        let weights: Vec<f64> = self
-            .residuals(state)
-            .iter()
-            .zip(self.rows)
-            .map(|(residual, row)| (1.0 + (residual / width).powi(2)).powi(-2) / row.local_u_mm.powi(2))
-            .collect();
-        let moves = DMatrix::from_fn(self.design.nrows(), self.design.ncols(), |row, column| {
-            weights[row] * self.design[(row, column)]
-        });
-        let change_mm = DMatrix::from_columns(std::slice::from_ref(&self.change_mm));
-        let shared = self.common.gathered(&weights, &self.design);
-        let common_right = self.common.gathered(&weights, &change_mm);
-        // Positive definite by its priors, so the factor is there; without common errors it is empty.
-        let factor = self.common.information(&weights).cholesky();
-        let solve = |right: &DMatrix<f64>| {
-            factor
-                .as_ref()
-                .map_or_else(|| DMatrix::zeros(right.nrows(), right.ncols()), |factor| factor.solve(right))
-        };
-        let taken = solve(&shared);
-        let information = moves.tr_mul(&self.design) - shared.tr_mul(&taken);
-        let right = (moves.tr_mul(&change_mm) - taken.tr_mul(&common_right)).column(0).into_owned();
-        let (moves, covariance, unseen_share, rank) = solve_seen(&information, &right);
-        let explained = &shared * DMatrix::from_columns(std::slice::from_ref(&moves));
-        let common_mm = solve(&(common_right - explained)).column(0).into_owned();
-        Step { state: State { moves, common_mm }, covariance, unseen_share, rank }
+    /// The moves for given sums and sizes of errors.
+    fn solved<'s>(&self, moments: &[Moments], sizes: impl Fn(&Group) -> &'s Sizes) -> Solved {
+        let unknowns = self.design.ncols();
+        let mut information = DMatrix::zeros(unknowns, unknowns);
+        let mut right = DVector::zeros(unknowns);
+        for (group, sums) in self.model.groups.iter().zip(moments) {
+            let sizes = sizes(group);
+            if let Some(Evidence { information: more, right: pull, .. }) =
+                sums.evidence(&group.prior(sizes), sizes.local_factor())
+            {
+                information += more;
+                right += pull;
+            }
+        }
+        solve_seen(&information, &right)
     }
 
-    fn finish(&self, state: &State) -> Fit {
-        let last = self.step(state, FINAL_WIDTH);
-        let state = &last.state;
-        let squares: f64 = self
-            .residuals(state)
+    /// One round of reweighted least squares.
+    fn step(&self, state: &State, width: f64) -> (State, Solved, Vec<Moments>) {
+        let moments = self.moments(&self.residuals(state), width);
+        let solved = self.solved(&moments, |group| &self.model.sizes[group.class]);
+        let parts_mm = self
+            .model
+            .groups
+            .iter()
+            .zip(&moments)
+            .map(|(group, sums)| {
+                let sizes = &self.model.sizes[group.class];
+                sums.parts_mm(&group.prior(sizes), sizes.local_factor(), &solved.moves)
+            })
+            .collect();
+        (State { moves: solved.moves.clone(), parts_mm }, solved, moments)
+    }
+
+    /// The covariance with what not knowing the sizes adds: each size is put up and down by its uncertainty; the moves and their
+    /// covariance change with it. What that leaves of degrees of freedom widens each unknown, so that twice its u covers what
+    /// it does for a normal distribution.
+    fn doubted(&self, solved: &Solved, moments: &[Moments]) -> DMatrix<f64> {
+        let mut covariance = solved.covariance.clone();
+        // Variance of each unknown's variance.
+        let mut spread = DVector::zeros(solved.moves.len());
+        for (class, place) in self.open_sizes() {
+            let [up, down] = [1.0, -1.0].map(|sign| {
+                let mut other = self.model.sizes[class];
+                other.logs[place] += sign * other.log_u[place];
+                self.solved(moments, |group| {
+                    if group.class == class { &other } else { &self.model.sizes[group.class] }
+                })
+            });
+            if up.rank != solved.rank || down.rank != solved.rank {
+                continue;
+            }
+            for found in [&up, &down] {
+                let off = &found.moves - &solved.moves;
+                covariance += (&off * off.transpose() + &found.covariance - &solved.covariance) * 0.5;
+            }
+            let half = (up.covariance.diagonal() - down.covariance.diagonal()) * 0.5;
+            spread += half.component_mul(&half);
+        }
+        let widening: Vec<f64> = covariance
+            .diagonal()
+            .iter()
+            .zip(spread.iter())
+            .map(|(own, spread)| widened(*own, *spread))
+            .collect();
+        DMatrix::from_fn(covariance.nrows(), covariance.ncols(), |row, column| {
+            covariance[(row, column)] * widening[row] * widening[column]
+        })
+    }
+
+    /// Class and place of every size that is not taken for granted.
+    fn open_sizes(&self) -> Vec<(usize, usize)> {
+        let is_open = |class: usize, place: usize| self.model.sizes[class].log_u[place] > 0.0;
+        (0..self.model.sizes.len())
+            .flat_map(|class| (0..SIZES).map(move |place| (class, place)))
+            .filter(|(class, place)| is_open(*class, *place))
+            .collect()
+    }
+
+    fn finish(&self, state: &State, is_doubting: bool) -> Fit {
+        let (state, mut solved, moments) = self.step(state, FINAL_WIDTH);
+        if is_doubting {
+            solved.covariance = self.doubted(&solved, &moments);
+        }
+        let residuals = self.residuals(&state);
+        let squares: f64 = residuals
             .iter()
             .map(|residual| residual.powi(2) / (1.0 + (residual / FINAL_WIDTH).powi(2)))
             .sum();
-        let priors: f64 = state
-            .common_mm
+        let priors: f64 = self
+            .model
+            .groups
             .iter()
-            .zip(&self.common.variance_mm2)
-            .map(|(common_mm, variance_mm2)| common_mm.powi(2) / variance_mm2)
+            .zip(&state.parts_mm)
+            .map(|(group, parts_mm)| {
+                let (information, _) = group.prior(&self.model.sizes[group.class]);
+                parts_mm.dot(&(information * parts_mm))
+            })
             .sum();
         Fit {
-            motions: (0..self.movers.len()).map(|place| self.motion(place, &last)).collect(),
+            motions: (0..self.movers.len()).map(|place| self.motion(place, &solved)).collect(),
             cost: squares + priors,
-            rank: last.rank,
+            rank: solved.rank,
             leftover_mm: (&self.change_mm - &self.design * &state.moves).iter().copied().collect(),
-            residuals: self.residuals(state),
         }
     }
 
     /// One mover's part of the solution, rotations back in radians.
-    fn motion(&self, place: usize, step: &Step) -> Motion {
+    fn motion(&self, place: usize, solved: &Solved) -> Motion {
         let mover = &self.movers[place];
         let scale = |axis: usize| if axis < 3 { 1.0 } else { 1.0 / mover.lever_mm };
-        let value = |axis: usize| step.state.moves[6 * place + axis] * scale(axis);
+        let value = |axis: usize| solved.moves[6 * place + axis] * scale(axis);
         Motion {
             pivot: mover.pivot,
             shift_mm: Vector3::new(value(0), value(1), value(2)),
             rotation_rad: Vector3::new(value(3), value(4), value(5)),
             covariance: Matrix6::from_fn(|row, column| {
-                step.covariance[(6 * place + row, 6 * place + column)] * scale(row) * scale(column)
+                solved.covariance[(6 * place + row, 6 * place + column)] * scale(row) * scale(column)
             }),
-            unseen_share: std::array::from_fn(|axis| step.unseen_share[6 * place + axis]),
+            unseen_share: std::array::from_fn(|axis| solved.unseen_share[6 * place + axis]),
         }
     }
 }
 
-/// Solves over the eigenvectors whose uncertainty is small enough: unknowns, covariance, unseen shares, rank.
-fn solve_seen(
-    information: &DMatrix<f64>,
-    right: &DVector<f64>,
-) -> (DVector<f64>, DMatrix<f64>, Vec<f64>, usize) {
+/// What u must be multiplied with so that ± 2 u covers 95.45 %, from a variance and the variance of that variance: degrees of
+/// freedom by matching moments (Satterthwaite, Biometrics 2(6), 1946; JCGM 100:2008, G.4), and Student's t.
+pub(super) fn widened(variance: f64, spread: f64) -> f64 {
+    if variance <= 0.0 || spread <= 0.0 {
+        return 1.0;
+    }
+    let freedom = (2.0 * variance * variance / spread).max(FEWEST_FREEDOM);
+    StudentsT::new(0.0, 1.0, freedom).map_or(1.0, |student| student.inverse_cdf(TWO_SIGMA_SHARE) / 2.0)
+}
+
+/// Solves over the eigenvectors whose uncertainty is small enough: see [`Solved`].
+fn solve_seen(information: &DMatrix<f64>, right: &DVector<f64>) -> Solved {
     let size = right.len();
-    let mut unknowns = DVector::zeros(size);
-    let mut covariance = DMatrix::zeros(size, size);
-    let mut unseen_share = vec![0.0; size];
-    let mut rank = 0;
+    let mut solved = Solved {
+        moves: DVector::zeros(size),
+        covariance: DMatrix::zeros(size, size),
+        unseen_share: vec![0.0; size],
+        rank: 0,
+    };
     if size == 0 {
-        return (unknowns, covariance, unseen_share, rank);
+        return solved;
     }
     let eigen = information.clone().symmetric_eigen();
     for (value, vector) in eigen.eigenvalues.iter().zip(eigen.eigenvectors.column_iter()) {
         if *value * UNSEEN_U_MM.powi(2) >= 1.0 {
-            unknowns.axpy(vector.dot(right) / value, &vector, 1.0);
-            covariance.ger(1.0 / value, &vector, &vector, 1.0);
-            rank += 1;
+            solved.moves.axpy(vector.dot(right) / value, &vector, 1.0);
+            solved.covariance.ger(1.0 / value, &vector, &vector, 1.0);
+            solved.rank += 1;
         } else {
-            for (share, entry) in unseen_share.iter_mut().zip(vector.iter()) {
+            for (share, entry) in solved.unseen_share.iter_mut().zip(vector.iter()) {
                 *share += entry * entry;
             }
         }
     }
-    (unknowns, covariance, unseen_share, rank)
-}
-
-fn stacked(first: &Vector3<f64>, second: &Vector3<f64>) -> Vector6<f64> {
-    Vector6::new(first.x, first.y, first.z, second.x, second.y, second.z)
+    solved
 }

@@ -3,14 +3,16 @@
 //! In: the plan and the seams' changes. Out: [`PanelMove`]s and [`Leftover`]s. Units: mm; frame: Car.
 //! Method: forward selection. Of all panels that the plan does not call fixed, the one whose move explains most is
 //! taken, then the next together with it, as long as the gain is more than chance (likelihood ratio against χ², 1 %
-//! over all candidates). Rows are weighed by their own u, raised where neighbouring stations scatter more than that.
+//! over all candidates). How far rows err together, and by how much more than stated, is learnt with all candidates free to move.
 //! A panel whose seams would be explained about as well by another one's move is named with it.
 //! Does not say what to turn or shim.
 
 use statrs::distribution::{ChiSquared, ContinuousCDF};
 
 use super::changes::{MeasurandChange, SeamChange, StationChange, datum_to_other};
-use super::move_fit::{Fit, Motion, Mover, Row, fit};
+use super::error_model::{ErrorModel, Expected};
+use super::motion::{Motion, Mover, Row};
+use super::move_fit::{Fit, fit, fit_doubting, learn};
 use crate::judge::Measurand;
 use crate::measure::Estimate;
 use crate::plan::{PanelId, Plan, Seam, SeamId};
@@ -22,11 +24,11 @@ const FALSE_MOVE_CHANCE: f64 = 0.01;
 const AS_WELL_SHARE: f64 = 0.9;
 /// Least local uncertainty of a row, mm, so that an exact reading does not weigh infinitely.
 const LEAST_U_MM: f64 = 1.0e-3;
-/// Residuals are cut at so many u before their likeness is taken.
-const MOST_RESIDUAL: f64 = 3.0;
-/// Furthest stations whose likeness counts: 4 (n/100)^(2/9) of Newey and West for a seam's 20 to 100 stations, and one
-/// more, as seams are pooled.
-const MOST_LAG: usize = 5;
+/// What is expected of errors before they are learnt. The stated common variance is believed to a factor e^0.5. Of what a
+/// scanner's views get wrong, some stays the same along a seam and some changes from view to view and with the warp of the
+/// surface, over 100 to 200 mm (common practice, no source); how much of which differs from scanner to scanner.
+const EXPECTED: Expected =
+    Expected { shape_mm2: 0.0, wave_length_mm: 150.0, log_sd: [0.5, 2.0, 0.0, 0.5, 0.7], is_by_group: false };
 /// Fewest rows on a panel from which a move is looked for.
 const FEWEST_ROWS: usize = 6;
 
@@ -55,21 +57,22 @@ pub struct Leftover {
 
 /// Finds the moves.
 pub(super) fn explain(plan: &Plan, seams: &[SeamChange]) -> (Vec<PanelMove>, Vec<Leftover>) {
-    let mut rows = rows_of(plan, seams);
+    let rows = rows_of(plan, seams);
     let candidates: Vec<Mover> = (0..plan.panels.len())
         .filter(|panel| !plan.panels[*panel].is_fixed)
         .filter(|panel| rows.iter().filter(|row| touches(row, *panel)).count() >= FEWEST_ROWS)
         .filter_map(|panel| Mover::of(panel, &rows))
         .collect();
-    raise_for_likeness(&mut rows, &candidates);
+    let model = learn(&rows, &candidates, &EXPECTED);
     let mut chosen: Vec<Mover> = Vec::new();
     let mut rivals: Vec<Vec<usize>> = Vec::new();
-    let mut best = fit(&rows, &chosen);
-    while let Some((mover, better, also)) = next_mover(&rows, &candidates, &chosen, &best) {
+    let mut best = fit(&rows, &chosen, &model);
+    while let Some((mover, better, also)) = next_mover((&rows, &model), &candidates, &chosen, &best) {
         chosen.push(mover);
         rivals.push(also);
         best = better;
     }
+    let best = fit_doubting(&rows, &chosen, &model);
     let id = |panel: &usize| plan.panels[*panel].id.clone();
     let moves = chosen
         .iter()
@@ -87,7 +90,7 @@ pub(super) fn explain(plan: &Plan, seams: &[SeamChange]) -> (Vec<PanelMove>, Vec
 
 /// The panel whose move gains most, with the fit that has it and its near rivals; `None` where none gains enough.
 fn next_mover(
-    rows: &[Row],
+    (rows, model): (&[Row], &ErrorModel),
     candidates: &[Mover],
     chosen: &[Mover],
     so_far: &Fit,
@@ -98,7 +101,7 @@ fn next_mover(
         .filter(|mover| chosen.iter().all(|taken| taken.panel != mover.panel))
         .map(|mover| {
             let with: Vec<Mover> = chosen.iter().chain([mover]).cloned().collect();
-            let fitted = fit(rows, &with);
+            let fitted = fit(rows, &with, model);
             (so_far.cost - fitted.cost, mover, fitted)
         })
         .collect();
@@ -140,13 +143,13 @@ fn rows_of(plan: &Plan, seams: &[SeamChange]) -> Vec<Row> {
         };
         for measurand in Measurand::BOTH {
             let change = changes.measurand(measurand);
-            let raised = scatter_factor(change);
             for (station, estimate) in seen(change) {
                 rows.push(Row {
                     group,
+                    kind: usize::from(measurand == Measurand::Flush),
                     along_mm: station.along_mm,
                     change_mm: estimate.value_mm,
-                    local_u_mm: (raised * local_u_mm(estimate)).max(LEAST_U_MM),
+                    local_u_mm: local_u_mm(estimate).max(LEAST_U_MM),
                     common_u_mm: (estimate.u_mm.powi(2) - local_u_mm(estimate).powi(2)).max(0.0).sqrt(),
                     direction: direction_of(seam, station, measurand),
                     ends: [(datum, station.datum_point), (other, station.other_point)],
@@ -167,61 +170,6 @@ fn direction_of(seam: &Seam, station: &StationChange, measurand: Measurand) -> n
         Measurand::Gap => datum_to_other(seam.datum_side, &station.frame),
         Measurand::Flush => station.frame.outward,
     }
-}
-
-/// How much more neighbouring stations differ than their local u says; at least 1.
-///
-/// Second differences see neither shift nor slope: their variance is 6 u² for independent stations.
-fn scatter_factor(change: &MeasurandChange) -> f64 {
-    let scaled: Vec<(f64, f64)> =
-        seen(change).map(|(_, estimate)| (estimate.value_mm, local_u_mm(estimate).max(LEAST_U_MM))).collect();
-    let mut sizes: Vec<f64> = scaled
-        .windows(3)
-        .map(|three| {
-            let u_mm = (three.iter().map(|(_, u_mm)| u_mm.powi(2)).sum::<f64>() / 3.0).sqrt();
-            (three[0].0 - 2.0 * three[1].0 + three[2].0).abs() / (u_mm * 6.0_f64.sqrt())
-        })
-        .collect();
-    if sizes.len() < FEWEST_ROWS {
-        return 1.0;
-    }
-    sizes.sort_by(f64::total_cmp);
-    // 1.4826: the median absolute deviation of a normal distribution as a standard deviation.
-    (1.4826 * sizes[sizes.len() / 2]).max(1.0)
-}
-
-/// Raises the local u where neighbours err alike, by the residuals of all candidates' moves together.
-///
-/// The mean of correlated errors is as uncertain as that of independent ones with variance Σ γ(lag), the long-run
-/// variance, taken with Bartlett's weights (Newey and West, Econometrica 55(3), 1987, 703–708), over all gaps and over
-/// all flushes of a scan together; residuals beyond 3 u are cut there, so that a dent does not count as likeness.
-fn raise_for_likeness(rows: &mut [Row], candidates: &[Mover]) {
-    let residuals = fit(rows, candidates).residuals;
-    for kind in 0..2 {
-        let series: Vec<Vec<f64>> = rows
-            .iter()
-            .zip(&residuals)
-            .collect::<Vec<_>>()
-            .chunk_by(|(one, _), (other, _)| one.group == other.group)
-            .filter(|group| group[0].0.group % 2 == kind)
-            .map(|group| {
-                group.iter().map(|(_, residual)| residual.clamp(-MOST_RESIDUAL, MOST_RESIDUAL)).collect()
-            })
-            .collect();
-        let raised = long_run_variance(&series).max(1.0).sqrt();
-        rows.iter_mut().filter(|row| row.group % 2 == kind).for_each(|row| row.local_u_mm *= raised);
-    }
-}
-
-/// Pooled over series; 0 where there is nothing.
-fn long_run_variance(series: &[Vec<f64>]) -> f64 {
-    let count: usize = series.iter().map(Vec::len).sum();
-    let covariance = |lag: usize| {
-        let products = series.iter().flat_map(|one| one.iter().zip(one.iter().skip(lag)));
-        products.map(|(one, other)| one * other).sum::<f64>() / count.max(1) as f64
-    };
-    let weight = |lag: usize| 1.0 - lag as f64 / (MOST_LAG + 1) as f64;
-    covariance(0) + 2.0 * (1..=MOST_LAG).map(|lag| weight(lag) * covariance(lag)).sum::<f64>()
 }
 
 fn leftovers(seams: &[SeamChange], leftover_mm: &[f64]) -> Vec<Leftover> {

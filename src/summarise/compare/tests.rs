@@ -101,3 +101,94 @@ fn what_one_scan_does_not_show_is_unseen() {
     let found = compare(&plan(), &blind, &blind, &CompareSettings::default()).unwrap();
     assert_eq!(found.seams[0].gap.verdict, ChangeVerdict::Unseen);
 }
+
+/// Rows of `seams` straight seams, `count` stations 15 mm apart each, gaps only.
+fn straight_rows(seams: usize, count: usize, change_mm: impl Fn(usize, usize) -> f64) -> Vec<FitRow> {
+    (0..seams)
+        .flat_map(|group| (0..count).map(move |station| (group, station)))
+        .map(|(group, station)| {
+            let along_mm = 15.0 * station as f64;
+            let place = Point3::new(along_mm, 500.0 * group as f64, 0.0);
+            FitRow {
+                group,
+                kind: 0,
+                along_mm,
+                change_mm: change_mm(group, station),
+                local_u_mm: 0.02,
+                common_u_mm: 0.02,
+                direction: Vector3::z(),
+                ends: [(0, place), (1, place)],
+            }
+        })
+        .collect()
+}
+
+const EXPECTED: ExpectedErrors = ExpectedErrors {
+    shape_mm2: 0.0,
+    wave_length_mm: 120.0,
+    log_sd: [0.5, 2.0, 0.0, 0.5, 0.7],
+    is_by_group: false,
+};
+
+#[test]
+fn the_information_of_a_wave_is_the_inverse_of_its_covariance() {
+    let rows = straight_rows(1, 41, |_, _| 0.0);
+    let model = error_model::ErrorModel::stated(&rows, &EXPECTED);
+    let (information, log_determinant) = model.groups[0].prior(&model.sizes[0]);
+    let covariance = information.clone().try_inverse().unwrap();
+    // Odds of one: half of 0.02² is constant, half of it a wave; 600 mm make 15 spans of 40 mm.
+    assert_eq!(covariance.nrows(), 17);
+    assert!((covariance[(0, 0)] - 2e-4).abs() < 1e-12);
+    for lag in 0..16 {
+        let expected = 2e-4 * (-40.0 * lag as f64 / 120.0_f64).exp();
+        let found = covariance[(1, 1 + lag)];
+        // Twelve digits are left of sixteen after an inverse with a condition of some hundreds.
+        assert!((found - expected).abs() < 1e-12, "{lag}: {found} for {expected}");
+    }
+    let factor = information.cholesky().unwrap();
+    let direct: f64 = factor.l().diagonal().iter().map(|entry| 2.0 * entry.ln()).sum();
+    assert!((direct - log_determinant).abs() < 1e-8, "{direct} for {log_determinant}");
+}
+
+#[test]
+fn errors_are_learnt_as_large_as_they_were_made() {
+    use rand::{Rng, SeedableRng};
+    let mut random = rand_chacha::ChaCha8Rng::seed_from_u64(4);
+    let mut draw = |u: f64| {
+        // Twelve uniforms less six: variance one.
+        u * ((0..12).map(|_| random.random::<f64>()).sum::<f64>() - 6.0)
+    };
+    let (wave_u, length_mm, local_u) = (0.03, 120.0_f64, 0.04);
+    let likeness = (-15.0 / length_mm).exp();
+    let mut changes = Vec::new();
+    for _ in 0..30 {
+        let constant = draw(0.01);
+        let mut wave = draw(wave_u);
+        let along: Vec<f64> = (0..60)
+            .map(|_| {
+                wave = likeness * wave + draw(wave_u * (1.0 - likeness * likeness).sqrt());
+                constant + wave + draw(local_u)
+            })
+            .collect();
+        changes.push(along);
+    }
+    let rows = straight_rows(30, 60, |group, station| changes[group][station]);
+    let model = learn_errors(&rows, &[], &EXPECTED);
+    let learnt = &model.sizes[0];
+    // Stated were 0.02 each; made are 0.04 for a row's own (a factor 4) and 0.0316 for what is common (a factor 2.5).
+    let (own, common) = (learnt.local_factor(), learnt.logs[0].exp() / 4e-4);
+    assert!((3.6..4.4).contains(&own), "{own}");
+    // 30 seams of some six independent lengths each: a variance to a tenth, pulled a little to what was stated.
+    assert!((1.8..3.2).contains(&common), "{common}");
+}
+
+#[test]
+fn few_degrees_of_freedom_widen_as_the_guide_tabulates() {
+    // JCGM 100:2008, table G.2, column 95.45 %: degrees of freedom 4, 10 and 20.
+    for (freedom, tabled) in [(4.0, 2.87), (10.0, 2.28), (20.0, 2.13)] {
+        let widening = move_fit::widened(1.0, 2.0 / freedom);
+        // The table has two decimals.
+        assert!((2.0 * widening - tabled).abs() < 0.006, "{freedom}: {widening}");
+    }
+    assert!((move_fit::widened(1.0, 0.0) - 1.0).abs() < 1e-12);
+}

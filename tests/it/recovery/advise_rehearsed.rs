@@ -22,6 +22,8 @@ use shutline::rehearse::{Along, Scanner};
 use shutline::scan::VecSource;
 use shutline::summarise::Motion;
 
+use super::kept_readings::kept;
+
 const HOOD_SEAMS: usize = 4;
 /// The hood's middle in surface coordinates: half of the coupe's hood behind its nose.
 const HOOD_MIDDLE: [f64; 2] = [600.0, 0.0];
@@ -63,6 +65,11 @@ fn settings(seed: u64) -> BodySettings {
     settings
 }
 
+/// The same body with its plan, and with hardly any points.
+fn coarse(settings: &BodySettings) -> RehearsedBody {
+    body(BodyKind::Coupe, &BodySettings { spacings_mm: [10.0; 3], ..settings.clone() }).unwrap()
+}
+
 /// The plan of the hood's seams; nominal gaps are what the undisturbed body has in the mean.
 fn plan_of(scan: &RehearsedBody, nominal_mm: &[f64]) -> Plan {
     let mut plan = scan.plan.clone();
@@ -96,9 +103,12 @@ fn still_standing(nominal_mm: &[f64]) -> Motion {
     ask(&plan, &exact(&scan.design, &plan)).panels[0].standing.as_ref().unwrap().motion.clone()
 }
 
-fn measured(scan: &RehearsedBody, plan: &Plan) -> Vec<JudgedSeam> {
-    let source = VecSource::from_points(&scan.points, None);
-    measure_scan(&source, plan, None, &Unwatched).unwrap().seams
+fn measured(settings: &BodySettings, plan: &Plan) -> Vec<JudgedSeam> {
+    kept(plan, &format!("{settings:?}"), || {
+        let scan = body(BodyKind::Coupe, settings).unwrap();
+        let source = VecSource::from_points(&scan.points, None);
+        measure_scan(&source, plan, None, &Unwatched).unwrap().seams
+    })
 }
 
 /// Readings without error: gap, flush, edges and surfaces as the body has them.
@@ -212,16 +222,16 @@ struct Tally {
 impl Tally {
     fn add(&mut self, seed: u64, nominal_mm: &[f64], still: &Motion) {
         let settings = settings(seed);
-        let scan = body(BodyKind::Coupe, &settings).unwrap();
+        let scan = coarse(&settings);
         let plan = plan_of(&scan, nominal_mm);
         let known = hood_of(&scan.design);
-        let advice = ask(&plan, &measured(&scan, &plan));
+        let advice = ask(&plan, &measured(&settings, &plan));
         self.trials += 1;
         self.moved += usize::from(advice.need == Need::Move);
         self.add_coverage(&known, &advice, still);
         let best = ask(&plan, &exact(&scan.design, &plan));
-        let again = body(BodyKind::Coupe, &adjusted(&settings, &known, &advice)).unwrap();
-        let truth = exact(&again.design, &plan);
+        let again = adjusted(&settings, &known, &advice);
+        let truth = exact(&coarse(&again).design, &plan);
         let second = measured(&again, &plan);
         for (seam, could) in best.seams_after.iter().enumerate() {
             for place in 0..could.stations.len() {
@@ -311,15 +321,15 @@ fn a_front_end_is_mended_in_one_round() {
 }
 
 #[test]
-#[ignore = "300 rehearsed front ends, each scanned twice: most of an hour; FRONT_ENDS=50 for a first look; prints the \
-            tally. The cure holds; the coverage of the panel's place was 0.85 over the first ten, where 0.90 is asked"]
+#[ignore = "300 rehearsed front ends, each scanned twice: most of an hour; FRONT_ENDS=50 for a first look; prints the tally"]
 fn three_hundred_front_ends_are_mended_in_one_round() {
     let count = std::env::var("FRONT_ENDS").ok().and_then(|text| text.parse().ok()).unwrap_or(300);
     let nominal_mm = nominal_gaps();
     let still = still_standing(&nominal_mm);
     let mut tally = Tally::default();
     for seed in 0..count {
-        tally.add(1000 + seed, &nominal_mm, &still);
+        // Seeds that nothing was tuned on.
+        tally.add(2000 + seed, &nominal_mm, &still);
         if seed % 10 == 9 {
             println!(
                 "{} coverage {:.3}, cured {:.4}, not out {:.4}",
@@ -333,6 +343,48 @@ fn three_hundred_front_ends_are_mended_in_one_round() {
     tally.hold();
     let coverage = Tally::share(tally.covered, tally.parameters);
     assert!((0.90..=0.99).contains(&coverage), "{coverage}");
+}
+
+/// What was read and what is true, a line for each seam and measurand.
+fn print_errors(seed: u64, readings: &[JudgedSeam], truth: &[JudgedSeam]) {
+    for (read, exact) in readings.iter().zip(truth) {
+        for measurand in Measurand::BOTH {
+            let pairs: Vec<String> = read
+                .stations
+                .iter()
+                .zip(&exact.stations)
+                .filter_map(|(read, exact)| {
+                    let of =
+                        |one: &shutline::judge::JudgedReading| one.value(measurand).measured.ok().cloned();
+                    let (read, exact) = (of(read)?, of(exact)?);
+                    Some(format!("{:.4}:{:.4}:{:.4}", read.value_mm, exact.value_mm, read.u_mm))
+                })
+                .collect();
+            println!("E {seed} {} {} {}", read.seam, measurand.word(), pairs.join(" "));
+        }
+    }
+}
+
+#[test]
+#[ignore = "prints how far the place of a moved and misshapen hood is off, in u; FRONT_ENDS=40 of the seeds that methods \
+            were chosen on"]
+fn places_of_front_ends_diagnosed() {
+    let count = std::env::var("FRONT_ENDS").ok().and_then(|text| text.parse().ok()).unwrap_or(20);
+    let nominal_mm = nominal_gaps();
+    let still = still_standing(&nominal_mm);
+    let [mut scanned, mut exactly] = [Tally::default(), Tally::default()];
+    for seed in 1000..1000 + count {
+        let settings = settings(seed);
+        let scan = coarse(&settings);
+        let plan = plan_of(&scan, &nominal_mm);
+        let known = hood_of(&scan.design);
+        println!("seed {seed}: scanned, then without errors of reading");
+        let (readings, truth) = (measured(&settings, &plan), exact(&scan.design, &plan));
+        print_errors(seed, &readings, &truth);
+        scanned.add_coverage(&known, &ask(&plan, &readings), &still);
+        exactly.add_coverage(&known, &ask(&plan, &truth), &still);
+    }
+    println!("{} and {} of {} covered", scanned.covered, exactly.covered, scanned.parameters);
 }
 
 #[test]

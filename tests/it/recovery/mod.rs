@@ -16,6 +16,7 @@ mod found_bodies;
 mod found_seams;
 pub mod front_end;
 mod junction;
+mod kept_readings;
 mod lineups;
 mod methods;
 mod real_plate;
