@@ -160,7 +160,7 @@ impl EdgeLane<'_> {
         let title = panel.map_or(self.edges.panel.0.as_str(), |panel| panel.title.as_str());
         let (kind, words) = self.words();
         let head = format!(
-            "{} · {} {title} · ↑ {}  ↓ {} · {}",
+            "{} · {} {title} · + {}, − {} · {}",
             kind,
             self.texts.edge_of,
             words[0],

@@ -93,10 +93,14 @@ fn cautions(flow: &mut Flow<'_>, language: Language) {
 fn expected(flow: &mut Flow<'_>, plan: &Plan, advice: &Advice, language: Language) {
     let (texts, words) = (language.advice_texts(), language.texts());
     flow.heading(texts.predicted, ROOM);
-    let worst = format!("{} {:.2} → {:.2}", texts.worst_line, advice.before.worst, advice.after.worst);
-    flow.words(&worst, Ink::Text);
+    // The paper's font has no arrows.
+    let turn = |line: &str, before: &str, after: &str| {
+        format!("{line} {} {before}, {} {after}", texts.before, texts.after)
+    };
+    let worst = [&advice.before, &advice.after].map(|score| format!("{:.2}", score.worst));
+    flow.words(&turn(texts.worst_line, &worst[0], &worst[1]), Ink::Text);
     let counts = [&advice.before, &advice.after].map(counts_words);
-    flow.words(&format!("{} {} → {}", texts.counts_line, counts[0], counts[1]), Ink::Text);
+    flow.words(&turn(texts.counts_line, &counts[0], &counts[1]), Ink::Text);
     let head = [
         texts.seam.to_owned(),
         String::new(),

@@ -1,5 +1,7 @@
 //! Single steps of a comparison against figures worked out by hand; whole pairs are in `tests/it/recovery`.
 
+use nalgebra::{Point3, Vector3};
+
 use super::change_verdict::{chance_of_nothing, discovery_threshold};
 use super::*;
 use crate::judge::JudgedSeam;
