@@ -9,9 +9,10 @@ use super::run_facts::Results;
 use super::strip::panel_title;
 use super::texts::{Language, Texts, alignment_warning};
 use crate::align::Alignment;
-use crate::judge::{Measurand, reported_coverage_factor};
-use crate::measure::UncertaintySource;
+use crate::judge::{JudgedSeam, Measurand, reported_coverage_factor};
+use crate::measure::{Estimate, UncertaintySource};
 use crate::plan::{DecisionRule, Film};
+use crate::units::LengthUnit;
 
 /// Width of a picture that fills the page, picture units.
 const PAGE_WIDTH: f64 = 680.0;
@@ -35,39 +36,71 @@ fn section(id: &str, title: &str, blocks: Vec<Block>) -> ExtraSection {
     ExtraSection { id: id.to_owned(), title: title.to_owned(), blocks }
 }
 
-/// Root mean square of each source over all measured stations, mm.
-fn source_rms_mm(results: &Results<'_>, measurand: Measurand, source: UncertaintySource) -> f64 {
-    let (mut sum_mm2, mut count) = (0.0, 0usize);
-    for station in results.judged.iter().flat_map(|judged| &judged.stations) {
-        let Ok(seen) = station.value(measurand).measured else { continue };
-        count += 1;
-        sum_mm2 += seen
-            .components
-            .iter()
-            .filter(|component| component.source == source)
-            .map(|component| component.u_mm.powi(2))
-            .sum::<f64>();
+/// From here on degrees of freedom make no difference to k in two decimals.
+const MANY_DEGREES: f64 = 1000.0;
+
+/// One table a seam, each column the budget of one reading, so that its parts, u, k and U belong together.
+fn budget(results: &Results<'_>, texts: &Texts) -> ExtraSection {
+    let mut blocks = vec![Block::Words(texts.budget_of.to_owned())];
+    for judged in results.judged {
+        let readings = Measurand::BOTH.map(|measurand| middle_reading(judged, measurand));
+        if readings.iter().all(Option::is_none) {
+            continue;
+        }
+        let title =
+            results.plan.seam(&judged.seam).map_or(judged.seam.0.as_str(), |seam| seam.title.as_str());
+        let head = vec![
+            title.to_owned(),
+            format!("{}, {}", texts.gap, unit_name(results.plan.units)),
+            format!("{}, {}", texts.flush, unit_name(results.plan.units)),
+        ];
+        blocks.push(Block::Table { head, rows: budget_rows(results, texts, readings) });
     }
-    if count == 0 { 0.0 } else { (sum_mm2 / count as f64).sqrt() }
+    section("budget", texts.budget, blocks)
 }
 
-fn budget(results: &Results<'_>, texts: &Texts) -> ExtraSection {
+/// The measured reading whose u is the middle one of the seam's.
+fn middle_reading(judged: &JudgedSeam, measurand: Measurand) -> Option<&Estimate> {
+    let measured = judged.stations.iter().filter_map(|station| station.value(measurand).measured.ok());
+    let mut readings: Vec<&Estimate> = measured.collect();
+    readings.sort_by(|one, other| one.u_mm.total_cmp(&other.u_mm));
+    readings.get(readings.len() / 2).copied()
+}
+
+fn budget_rows(results: &Results<'_>, texts: &Texts, readings: [Option<&Estimate>; 2]) -> Vec<Vec<String>> {
     let unit = results.plan.units;
-    let precise = |u_mm: f64| if u_mm > 0.0 { format!("{:.4}", u_mm / unit.mm()) } else { String::new() };
-    let head = [
-        texts.source.to_owned(),
-        format!("u {}, {}", texts.gap, unit_name(unit)),
-        format!("u {}, {}", texts.flush, unit_name(unit)),
-    ];
-    // Film of paint is a source only where some is to come.
-    let is_possible =
-        |source: &UncertaintySource| *source != UncertaintySource::Finish || results.plan.finish.is_to_come();
-    let rows = UncertaintySource::ALL.into_iter().filter(is_possible).map(|source| {
-        let [gap, flush] =
-            Measurand::BOTH.map(|measurand| precise(source_rms_mm(results, measurand, source)));
-        vec![texts.source_words(source).to_owned(), gap, flush]
-    });
-    section("budget", texts.budget, vec![Block::Table { head: head.to_vec(), rows: rows.collect() }])
+    let decimals = if unit == LengthUnit::Inch { 5 } else { 4 };
+    let precise = |u_mm: f64| format!("{:.decimals$}", u_mm / unit.mm());
+    let row = |name: &str, cell: &dyn Fn(&Estimate) -> String| {
+        let cells = readings.map(|reading| reading.map(cell).unwrap_or_default());
+        std::iter::once(name.to_owned()).chain(cells).collect::<Vec<_>>()
+    };
+    let mut rows: Vec<Vec<String>> = UncertaintySource::ALL
+        .into_iter()
+        .map(|source| {
+            row(texts.source_words(source), &|reading| {
+                let u_mm = of_source_mm(reading, source);
+                if u_mm > 0.0 { precise(u_mm) } else { String::new() }
+            })
+        })
+        // What has no part in either reading, such as film where none is to come.
+        .filter(|cells| cells[1..].iter().any(|cell| !cell.is_empty()))
+        .collect();
+    let factor =
+        |reading: &Estimate| reported_coverage_factor(reading.degrees_of_freedom, &results.plan.decision);
+    rows.push(row(texts.combined, &|reading| precise(reading.u_mm)));
+    rows.push(row(texts.degrees_of_freedom, &|reading| match reading.degrees_of_freedom {
+        few if few < MANY_DEGREES => format!("{few:.0}"),
+        _ => format!("{MANY_DEGREES:.0}+"),
+    }));
+    rows.push(row("k", &|reading| format!("{:.2}", factor(reading))));
+    rows.push(row("U = k u", &|reading| precise(factor(reading) * reading.u_mm)));
+    rows
+}
+
+fn of_source_mm(reading: &Estimate, source: UncertaintySource) -> f64 {
+    let own = reading.components.iter().filter(|component| component.source == source);
+    own.map(|component| component.u_mm.powi(2)).sum::<f64>().sqrt()
 }
 
 fn finish(results: &Results<'_>, texts: &Texts) -> ExtraSection {
