@@ -13,8 +13,8 @@ use shutline::render::{
 };
 use shutline::scan::ScanSource;
 use shutline::summarise::{
-    CompareSettings, Comparison, ComparisonKind, LineupChange, MirrorPlane, compare, compare_mirrored,
-    lineup_changes,
+    ChangeVerdict, CompareSettings, Comparison, ComparisonKind, LineupChange, MirrorPlane, compare,
+    compare_mirrored, lineup_changes, mirrored_lineup_changes,
 };
 
 use super::align::open_reference;
@@ -79,9 +79,11 @@ impl Compare {
         };
         let json = compared.write(&output, self.language.language())?;
         output.finish()?;
-        print_data(&if self.json { json } else { table(&compared.plan, &compared.comparison) })?;
+        print_data(&if self.json { json } else { table(&compared) })?;
         talk.line(format!("results in {}", self.out.display()));
-        Ok(Outcome::of(compared.comparison.is_unchanged()))
+        let is_real = |change: &LineupChange| change.verdict() == ChangeVerdict::Real;
+        let is_unchanged = compared.comparison.is_unchanged() && !compared.lineups.iter().any(is_real);
+        Ok(Outcome::of(is_unchanged))
     }
 
     fn two_scans(&self, plan: Plan, after: &Path, talk: Talk) -> Result<Compared, Failure> {
@@ -108,7 +110,7 @@ impl Compare {
             sides: mirrored.sides,
             names: [name.clone(), name],
             comparison: mirrored.comparison,
-            lineups: Vec::new(),
+            lineups: mirrored_lineup_changes(&scan.lineups, &mirrored.lineups),
         })
     }
 }
@@ -144,7 +146,7 @@ impl Compared {
     /// Writes everything; gives the JSON back.
     fn write(&self, output: &OutputFolder, language: Language) -> Result<String, Failure> {
         let Self { plan, sides, names, comparison, lineups } = self;
-        let json = comparison_json(plan, comparison, [&names[0], &names[1]])?;
+        let json = comparison_json(plan, comparison, lineups, [&names[0], &names[1]])?;
         output.write("changes.csv", changes_csv(plan, comparison)?.as_bytes())?;
         output.write("comparison.json", json.as_bytes())?;
         let scans = [(names[0].as_str(), sides[0].as_slice()), (names[1].as_str(), sides[1].as_slice())];
@@ -162,7 +164,8 @@ impl Compared {
     }
 }
 
-fn table(plan: &Plan, comparison: &Comparison) -> String {
+fn table(compared: &Compared) -> String {
+    let Compared { plan, comparison, .. } = compared;
     let unit = plan.units;
     let mut text = format!(
         "{:<28} {:<6} {:<10} {:>9} {:>9} {:>7} {:>7}\n",
@@ -194,6 +197,7 @@ fn table(plan: &Plan, comparison: &Comparison) -> String {
             ));
         }
     }
+    text.push_str(&lineup_rows(compared));
     if comparison.kind == ComparisonKind::LeftRight {
         for sentence in describe_sides(plan, comparison, Language::English) {
             text.push_str(&format!("{sentence}\n"));
@@ -206,6 +210,25 @@ fn table(plan: &Plan, comparison: &Comparison) -> String {
     for one in &comparison.moves {
         let title = plan.panel(&one.panel).map_or(one.panel.0.as_str(), |panel| panel.title.as_str());
         text.push_str(&format!("{}\n", describe_move(one, title, plan.axes(), unit, Language::English)));
+    }
+    text
+}
+
+/// What runs across seams: one row a value, under the same heads as the seams'.
+fn lineup_rows(compared: &Compared) -> String {
+    let unit = compared.plan.units;
+    let mut text = String::new();
+    for change in &compared.lineups {
+        let Some((change_mm, u_mm)) = change.change_mm else { continue };
+        let bar = change.bar.map_or_else(String::new, |bar| format!(" {}", bar + 1));
+        let [value, expanded] =
+            [change_mm, 2.0 * u_mm].map(|value_mm| format!("{:.3}", value_mm / unit.mm()));
+        text.push_str(&format!(
+            "{:<28} {:<6} {:<10} {value:>9} {expanded:>9}\n",
+            format!("{}{bar}", change.lineup),
+            change.quantity,
+            change.verdict().word(),
+        ));
     }
     text
 }

@@ -91,18 +91,23 @@ fn difference(one: &Estimate, other: &Estimate) -> Estimate {
     Estimate::from_components(one.value_mm - other.value_mm, components)
 }
 
-/// A lineup against its mirror image on the other side of the car.
+/// A lineup against its mirror image on the other side of the car, as its own datum panel sees it; `is_opposite` is true
+/// where the mirror's datum panel stands opposite to its own in the mirror.
 #[must_use]
-pub fn mirror_difference(one: &LineupReading, mirror: &LineupReading) -> MirrorDifference {
+pub fn mirror_difference(one: &LineupReading, mirror: &LineupReading, is_opposite: bool) -> MirrorDifference {
     let pitch_of = |reading: &LineupReading, side: usize| {
         reading.row.as_ref().and_then(|row| row.pitch[side].as_ref().ok().cloned())
     };
     MirrorDifference {
         id: one.id.clone(),
         mirror: mirror.id.clone(),
-        step: mean_step(one).zip(mean_step(mirror)).map(|(one, other)| difference(&one, &other)),
-        pitch: [0, 1].map(|side| {
-            pitch_of(one, side).zip(pitch_of(mirror, side)).map(|(one, other)| difference(&one, &other))
+        step: mean_step(one).zip(mean_step(mirror)).map(|(one, other)| {
+            let value_mm = if is_opposite { -other.value_mm } else { other.value_mm };
+            difference(&one, &Estimate { value_mm, ..other })
+        }),
+        pitch: [0, 1].map(|side: usize| {
+            let there = if is_opposite { 1 - side } else { side };
+            pitch_of(one, side).zip(pitch_of(mirror, there)).map(|(one, other)| difference(&one, &other))
         }),
     }
 }

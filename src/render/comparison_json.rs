@@ -14,7 +14,7 @@ use super::texts::Language;
 use crate::judge::Measurand;
 use crate::measure::Estimate;
 use crate::plan::Plan;
-use crate::summarise::{Comparison, MeasurandChange, PanelMove, SeamChange};
+use crate::summarise::{Comparison, LineupChange, MeasurandChange, PanelMove, SeamChange};
 
 /// Rises when a field changes its meaning or goes away; new fields do not raise it.
 pub const COMPARISON_VERSION: u32 = 1;
@@ -42,6 +42,9 @@ pub struct ComparisonRecord {
     /// Moves of panels that explain the changes, the weightiest first; none between left and right.
     pub moves: Vec<MoveRecord>,
     pub left_over: Vec<LeftoverRecord>,
+    /// What runs across seams; between left and right it bears the left lineup's name.
+    #[serde(default)]
+    pub lineups: Vec<LineupChangeRecord>,
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -121,6 +124,26 @@ pub struct LeftoverRecord {
     pub leftover_rms_mm: f64,
 }
 
+/// One value of a lineup in both.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct LineupChangeRecord {
+    pub lineup: String,
+    /// "step", "shift", "pitch" or "evenness".
+    pub quantity: String,
+    /// From 0; null for a single feature and for a row's own values.
+    pub bar: Option<usize>,
+    /// "datum" or "other": the panel whose pitch or evenness it is; null for what lies between both.
+    pub panel: Option<String>,
+    pub first_mm: Option<f64>,
+    pub second_mm: Option<f64>,
+    /// Second less first.
+    pub change_mm: Option<f64>,
+    /// Standard uncertainty of the change.
+    pub change_u_mm: Option<f64>,
+    /// "real", "undecided" or "unseen".
+    pub verdict: String,
+}
+
 /// The comparison as JSON; `scans` are the names of the files compared, twice the same for left and right.
 ///
 /// # Errors
@@ -128,6 +151,7 @@ pub struct LeftoverRecord {
 pub fn comparison_json(
     plan: &Plan,
     comparison: &Comparison,
+    lineups: &[LineupChange],
     scans: [&str; 2],
 ) -> Result<String, RenderError> {
     let [first, second] = comparison.kind.sides();
@@ -154,8 +178,23 @@ pub fn comparison_json(
                 leftover_rms_mm: one.leftover_rms_mm,
             })
             .collect(),
+        lineups: lineups.iter().map(lineup_record).collect(),
     };
     Ok(serde_json::to_string_pretty(&record)? + "\n")
+}
+
+fn lineup_record(change: &LineupChange) -> LineupChangeRecord {
+    LineupChangeRecord {
+        lineup: change.lineup.clone(),
+        quantity: change.quantity.to_owned(),
+        bar: change.bar,
+        panel: change.side.map(|side| if side == 0 { "datum" } else { "other" }.to_owned()),
+        first_mm: change.first_mm,
+        second_mm: change.second_mm,
+        change_mm: change.change_mm.map(|(change_mm, _)| change_mm),
+        change_u_mm: change.change_mm.map(|(_, u_mm)| u_mm),
+        verdict: change.verdict().word().to_owned(),
+    }
 }
 
 /// The JSON Schema of [`ComparisonRecord`], as `shutline schema comparison` prints it.

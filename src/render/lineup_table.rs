@@ -11,12 +11,13 @@ use super::run_facts::Results;
 use super::texts::Language;
 use crate::judge::JudgedLineup;
 use crate::plan::{Lineup, Plan};
-use crate::summarise::{LineupChange, MirroredLineups, mirrored_lineup_changes};
+use crate::summarise::{MirrorPlane, MirroredLineups, mirrored_lineup_changes, plane_for_lineups};
 
 /// Heading and rows: what, which quantity, whose, the value.
 pub(super) fn lineup_table(results: &Results<'_>, language: Language) -> ([String; 4], Vec<[String; 4]>) {
     let (plan, texts) = (results.plan, language.texts());
     let head = [texts.lineups, "", texts.panel, unit_name(plan.units)].map(str::to_owned);
+    let plane = plane_for_lineups(plan);
     let mut table = Vec::new();
     for judged in results.lineups {
         let Some(lineup) = plan.lineups.iter().find(|lineup| lineup.id == judged.reading.id) else {
@@ -31,14 +32,17 @@ pub(super) fn lineup_table(results: &Results<'_>, language: Language) -> ([Strin
                 lineup_value_words(row.value, row.verdict, plan, texts),
             ]);
         }
-        table.extend(against_mirror(plan, results.lineups, lineup, language));
+        if let Some(plane) = &plane {
+            table.extend(against_mirror(plan, plane, results.lineups, lineup, language));
+        }
     }
     (head, table)
 }
 
-/// This lineup less the one that mirrors it; nothing where the plan names none.
+/// This lineup less the one that mirrors it, signs as the mirror's; nothing where the plan names none.
 fn against_mirror(
     plan: &Plan,
+    plane: &MirrorPlane,
     lineups: &[JudgedLineup],
     lineup: &Lineup,
     language: Language,
@@ -47,16 +51,9 @@ fn against_mirror(
     let Some(mirror) = plan.lineups.iter().find(|other| Some(&other.id) == lineup.mirror.as_ref()) else {
         return Vec::new();
     };
-    let sign = shift_sign(plan, [lineup, mirror]);
-    let pair = MirroredLineups {
-        left: mirror.id.clone(),
-        right: lineup.id.clone(),
-        shift_sign: sign.unwrap_or(1.0),
-    };
-    let is_told = |change: &LineupChange| change.quantity != "shift" || sign.is_some();
-    mirrored_lineup_changes(lineups, &[pair])
+    let pair = MirroredLineups::of(plan, plane, [mirror, lineup]);
+    mirrored_lineup_changes(lineups, pair.as_slice())
         .into_iter()
-        .filter(is_told)
         .filter_map(|change| {
             let (change_mm, u_mm) = change.change_mm?;
             let bar = change.bar.map_or_else(String::new, |bar| format!(" {}", bar + 1));
@@ -73,19 +70,4 @@ fn against_mirror(
             ])
         })
         .collect()
-}
-
-/// 1 where both seams' curves run the same way in the car's mirror at the crossings, −1 where they run against each other;
-/// `None` where nobody knows which way is left, or the curves do not mirror one another there.
-fn shift_sign(plan: &Plan, lineups: [&Lineup; 2]) -> Option<f64> {
-    /// Cosine of the angle up to which two curves count as mirror images.
-    const ALIKE: f64 = 0.8;
-    let left = plan.axes()?.left();
-    let mut tangents = Vec::new();
-    for lineup in lineups {
-        tangents.push(plan.seam(&lineup.seam)?.curve.frame_at(lineup.at_mm).along);
-    }
-    let mirrored = tangents[1] - 2.0 * tangents[1].dot(&left) * left;
-    let cosine = tangents[0].dot(&mirrored);
-    (cosine.abs() > ALIKE).then(|| cosine.signum())
 }

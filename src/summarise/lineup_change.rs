@@ -5,7 +5,7 @@
 //! common: that can only overstate the doubt. A change is real where it is more than twice its standard uncertainty.
 //! Does not say which of the two is right: the tolerances do.
 
-use super::compare::ChangeVerdict;
+use super::compare::{ChangeVerdict, MirroredLineups};
 use crate::judge::JudgedLineup;
 use crate::measure::Estimate;
 
@@ -45,43 +45,64 @@ impl LineupChange {
 #[must_use]
 pub fn lineup_changes(first: &[JudgedLineup], second: &[JudgedLineup]) -> Vec<LineupChange> {
     let partner = |one: &JudgedLineup| second.iter().find(|other| other.reading.id == one.reading.id);
-    let pairs = first.iter().filter_map(|one| Some((one, partner(one)?, 1.0)));
+    let pairs = first.iter().filter_map(|one| Some((one, partner(one)?, Counted::ALIKE)));
     pairs.flat_map(changes_of).collect()
 }
 
-/// Left against right within one scan: `pairs` names the lineups that mirror one another, left first. A shift along a seam
-/// whose curve runs the other way on the other side changes its sign, so `shift_sign` says how the second's is counted.
+/// One side against the other within one scan: the first of each pair is subtracted from the second, as seen in the car's
+/// mirror. A shift is left out where nobody can say which way it goes, and with it each bar of a row by itself.
 #[must_use]
 pub fn mirrored_lineup_changes(lineups: &[JudgedLineup], pairs: &[MirroredLineups]) -> Vec<LineupChange> {
     let find = |id: &str| lineups.iter().find(|one| one.reading.id == id);
     pairs
         .iter()
-        .filter_map(|pair| Some((find(&pair.left)?, find(&pair.right)?, pair.shift_sign)))
+        .filter_map(|pair| {
+            let counted = Counted { runs: pair.runs, has_opposite_datum: pair.has_opposite_datum };
+            Some((find(&pair.first)?, find(&pair.second)?, counted))
+        })
         .flat_map(changes_of)
         .collect()
 }
 
-/// Two lineups of one scan that mirror one another.
-#[derive(Debug, Clone, PartialEq)]
-pub struct MirroredLineups {
-    pub left: String,
-    pub right: String,
-    /// 1 where both seams' curves run the same way along the car, −1 where they run against each other.
-    pub shift_sign: f64,
+/// How the second's values are counted in the first's sense.
+#[derive(Clone, Copy)]
+struct Counted {
+    /// 1 along the first's curve, −1 against it.
+    runs: Option<f64>,
+    has_opposite_datum: bool,
 }
 
-fn changes_of((first, second, shift_sign): (&JudgedLineup, &JudgedLineup, f64)) -> Vec<LineupChange> {
+impl Counted {
+    const ALIKE: Self = Self { runs: Some(1.0), has_opposite_datum: false };
+
+    const fn step_sign(self) -> f64 {
+        if self.has_opposite_datum { -1.0 } else { 1.0 }
+    }
+}
+
+fn changes_of((first, second, counted): (&JudgedLineup, &JudgedLineup, Counted)) -> Vec<LineupChange> {
     let id = &first.reading.id;
     let mut changes = Vec::new();
     let has_bars = first.reading.row.is_some();
-    for (one, other) in first.reading.features.iter().zip(&second.reading.features) {
+    let count = first.reading.features.len();
+    // Which bar is whose is not known where one row has more of them, or nobody knows which end is which.
+    let is_matched = count == second.reading.features.len() && (counted.runs.is_some() || !has_bars);
+    for (place, one) in first.reading.features.iter().enumerate().filter(|_| is_matched) {
+        let partner = match counted.runs {
+            Some(runs) if runs < 0.0 => count - 1 - place,
+            _ => place,
+        };
+        let Some(other) = second.reading.features.get(partner) else { continue };
         let bar = has_bars.then_some(one.index);
         let change = |quantity, pair: [Option<&Estimate>; 2], sign| LineupChange {
             bar,
             ..change_between(id, quantity, pair, sign)
         };
-        changes.push(change("step", [one.step.as_ref().ok(), other.step.as_ref().ok()], 1.0));
-        changes.push(change("shift", [one.shift.as_ref().ok(), other.shift.as_ref().ok()], shift_sign));
+        changes.push(change("step", [one.step.as_ref().ok(), other.step.as_ref().ok()], counted.step_sign()));
+        if let Some(runs) = counted.runs {
+            let shifts = [one.shift.as_ref().ok(), other.shift.as_ref().ok()];
+            changes.push(change("shift", shifts, runs * counted.step_sign()));
+        }
     }
     if let (Some(one), Some(other)) = (&first.reading.row, &second.reading.row) {
         for side in 0..2 {
@@ -89,8 +110,9 @@ fn changes_of((first, second, shift_sign): (&JudgedLineup, &JudgedLineup, f64)) 
                 side: Some(side),
                 ..change_between(id, quantity, pair, 1.0)
             };
-            changes.push(change("pitch", [one.pitch[side].as_ref().ok(), other.pitch[side].as_ref().ok()]));
-            let evenness = [one.evenness[side].as_ref().ok(), other.evenness[side].as_ref().ok()];
+            let there = if counted.has_opposite_datum { 1 - side } else { side };
+            changes.push(change("pitch", [one.pitch[side].as_ref().ok(), other.pitch[there].as_ref().ok()]));
+            let evenness = [one.evenness[side].as_ref().ok(), other.evenness[there].as_ref().ok()];
             changes.push(change("evenness", evenness));
         }
     }

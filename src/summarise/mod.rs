@@ -29,8 +29,8 @@ pub use batch::{BatchCell, BatchLine, BatchOverview, BatchScan, Drift, LineupLin
 pub use budget::{Budget, BudgetLine};
 pub use compare::{
     ChangeVerdict, CompareError, CompareSettings, Comparison, ComparisonKind, Leftover, MeasurandChange,
-    MirrorError, MirrorPlane, MirroredScan, Motion, PanelMove, SeamChange, StationChange, Trend, compare,
-    compare_mirrored,
+    MirrorError, MirrorPlane, MirroredLineups, MirroredScan, Motion, PanelMove, SeamChange, StationChange,
+    Trend, compare, compare_mirrored, plane_for_lineups,
 };
 pub(crate) use compare::{
     ExpectedErrors, FitRow, Mover, acting_points, datum_to_other, fit_doubting, learn_errors,
@@ -42,7 +42,7 @@ pub use gauge_study::{
     Cells, GaugeStudy, POOL_ABOVE, StudyLines, add_lines, study_by_analysis_of_variance,
     study_by_average_and_range, study_lines,
 };
-pub use lineup_change::{LineupChange, MirroredLineups, lineup_changes, mirrored_lineup_changes};
+pub use lineup_change::{LineupChange, lineup_changes, mirrored_lineup_changes};
 pub use lineup_rows::{LineupRow, parse_lineup_rows};
 pub use measurand_summary::{MeasurandSummary, Place, VerdictCounts};
 pub use out_runs::OutRun;

@@ -16,10 +16,13 @@ use crate::plan::{DecisionRule, FinishTerms, JudgedState};
 use crate::render::lineups_csv::rows;
 use crate::render::run_facts::Results;
 use crate::render::texts::Language;
-use crate::summarise::{MeasurandSummary, SeamSummary, Taper};
+use crate::summarise::{
+    MeasurandSummary, MirrorPlane, MirroredLineups, SeamSummary, Taper, plane_for_lineups,
+};
 
 pub(super) fn record(results: &Results<'_>) -> Record {
     let run = results.run;
+    let plane = plane_for_lineups(results.plan);
     let input = |file: &crate::render::InputFile| InputRecord {
         role: file.role.clone(),
         name: file.name.clone(),
@@ -48,7 +51,11 @@ pub(super) fn record(results: &Results<'_>) -> Record {
         finish: results.plan.finish.is_to_come().then(|| finish(&results.plan.finish)),
         alignment: results.alignment.map(alignment),
         seams: results.judged.iter().filter_map(|judged| seam(results, judged)).collect(),
-        lineups: results.lineups.iter().filter_map(|judged| lineup(results, judged)).collect(),
+        lineups: results
+            .lineups
+            .iter()
+            .filter_map(|judged| lineup(results, judged, plane.as_ref()))
+            .collect(),
         warnings: run.warnings.iter().map(|warning| warning.words(Language::English)).collect(),
     }
 }
@@ -75,9 +82,14 @@ fn finish(terms: &FinishTerms) -> FinishRecord {
     FinishRecord { judged: terms.judge.word().to_owned(), panels: panels.collect() }
 }
 
-fn lineup(results: &Results<'_>, judged: &JudgedLineup) -> Option<LineupRecord> {
+fn lineup(results: &Results<'_>, judged: &JudgedLineup, plane: Option<&MirrorPlane>) -> Option<LineupRecord> {
     let lineup = results.plan.lineups.iter().find(|lineup| lineup.id == judged.reading.id)?;
-    let mirror = results.lineups.iter().find(|other| Some(&other.reading.id) == lineup.mirror.as_ref());
+    let mirror = plane.and_then(|plane| {
+        let other = results.plan.lineups.iter().find(|other| Some(&other.id) == lineup.mirror.as_ref())?;
+        let reading = &results.lineups.iter().find(|judged| judged.reading.id == other.id)?.reading;
+        let pair = MirroredLineups::of(results.plan, plane, [other, lineup])?;
+        Some(mirror_difference(&judged.reading, reading, pair.has_opposite_datum))
+    });
     let values = rows(results.plan, lineup, judged).into_iter().map(|row| LineupValueRecord {
         quantity: row.quantity.to_owned(),
         bar: row.bar,
@@ -94,13 +106,10 @@ fn lineup(results: &Results<'_>, judged: &JudgedLineup) -> Option<LineupRecord> 
         kind: lineup.kind.word().to_owned(),
         verdict: judged.verdict().word().to_owned(),
         values: values.collect(),
-        mirror: mirror.map(|mirror| {
-            let against = mirror_difference(&judged.reading, &mirror.reading);
-            MirrorRecord {
-                lineup: against.mirror.clone(),
-                step: against.step.as_ref().map(value),
-                pitch: [0, 1].map(|side: usize| against.pitch[side].as_ref().map(value)),
-            }
+        mirror: mirror.map(|against| MirrorRecord {
+            lineup: against.mirror.clone(),
+            step: against.step.as_ref().map(value),
+            pitch: [0, 1].map(|side: usize| against.pitch[side].as_ref().map(value)),
         }),
     })
 }

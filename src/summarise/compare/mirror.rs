@@ -12,6 +12,7 @@ use thiserror::Error;
 
 use super::change_verdict::decide;
 use super::changes::{datum_to_other, seam_change};
+use super::mirror_lineups::{MirroredLineups, mirrored_lineups};
 use super::mirror_pairs::pairs_of;
 use super::mirror_plane::MirrorPlane;
 use super::{CompareSettings, Comparison, ComparisonKind};
@@ -57,6 +58,8 @@ pub struct MirroredScan {
     pub sides: [Vec<JudgedSeam>; 2],
     pub plane: MirrorPlane,
     pub pairs: Vec<[SeamId; 2]>,
+    /// What runs across seams on both sides, left first.
+    pub lineups: Vec<MirroredLineups>,
     /// Seams without a partner.
     pub alone: Vec<SeamId>,
 }
@@ -81,6 +84,7 @@ pub fn compare_mirrored(
         plan: Plan { seams: Vec::new(), ..plan.clone() },
         sides: [Vec::new(), Vec::new()],
         pairs: pairs.iter().map(|pair| pair.map(|seam| seam.id.clone())).collect(),
+        lineups: mirrored_lineups(plan, &plane),
         plane,
         alone,
     };

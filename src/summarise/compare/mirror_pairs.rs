@@ -35,7 +35,7 @@ pub(super) fn pairs_of(plan: &Plan) -> (Vec<[&Seam; 2]>, Vec<SeamId>) {
 }
 
 /// The right-hand name for a left-hand one; `None` where the name has no part for the left.
-fn partner_name(name: &str) -> Option<String> {
+pub(super) fn partner_name(name: &str) -> Option<String> {
     let mut is_left = false;
     let parts: Vec<&str> = name
         .split('-')

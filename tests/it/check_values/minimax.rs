@@ -2,7 +2,9 @@
 //!
 //! `minimax_lp_checks.csv`: Anscombe, Am. Statistician 27 (1973) 17–21; analytic Chebyshev fits (Atkinson); the opening
 //! example of Chvátal, Linear Programming (1983); Beale's cycling example (1955); Klee and Minty (1972); optima recomputed
-//! with another solver. Sources stand in each row. The NETLIB problem is not among the tests: its file is not here.
+//! with another solver. Sources stand in each row. `netlib_afiro.mps` is a problem of the NETLIB collection.
+
+use std::collections::BTreeMap;
 
 use shutline::advise::{Band, Caps, KnobRange, Line, MinimaxError, MoveProblem, MoveSolution, Stage};
 
@@ -130,6 +132,65 @@ fn klee_and_minty_cubes_are_solved() {
         let (_, z) = programme(&cost, &limits, 2.0 * expected, 1e9).unwrap();
         assert!((-z / expected - 1.0).abs() < 1e-9, "{id}: {z}");
     }
+}
+
+/// Smallest problem of NETLIB's collection (Gay, Math. Prog. Soc. COAL Newsletter 13, 1985): 8 equations, 19 inequalities.
+#[test]
+fn the_netlib_problem_has_its_published_optimum() {
+    let text = include_str!("data/netlib_afiro.mps");
+    let mut section = "";
+    let (mut rows, mut columns) = (Vec::new(), Vec::new());
+    // Coefficients by row and column, and right-hand sides by row; the objective is the row of the kind N.
+    let (mut entries, mut right) = (BTreeMap::new(), BTreeMap::new());
+    for line in text.lines().filter(|line| !line.starts_with('*')) {
+        let words: Vec<&str> = line.split_whitespace().collect();
+        if !line.starts_with(' ') {
+            section = words[0];
+        } else if section == "ROWS" {
+            rows.push((words[1], words[0]));
+        } else {
+            for pair in words[1..].chunks(2) {
+                let number: f64 = pair[1].parse().unwrap();
+                if section == "RHS" {
+                    right.insert(pair[0], number);
+                } else {
+                    if columns.last() != Some(&words[0]) {
+                        columns.push(words[0]);
+                    }
+                    entries.insert((pair[0], columns.len() - 1), number);
+                }
+            }
+        }
+    }
+    assert_eq!(
+        (rows.len(), columns.len(), entries.len()),
+        (28, 32, 88),
+        "sizes as the collection gives them"
+    );
+
+    let slope = |row: &str| -> Vec<f64> {
+        (0..columns.len()).map(|column| entries.get(&(row, column)).copied().unwrap_or(0.0)).collect()
+    };
+    let cost = rows.iter().find(|(_, kind)| *kind == "N").unwrap().0;
+    // |1000 + cost · x| is least where cost · x is, as long as that stays above −1000.
+    let problem = MoveProblem {
+        lines: vec![Line { value: 1000.0, slope: slope(cost), weight: 1.0 }],
+        knobs: vec![KnobRange { lower_mm: 0.0, upper_mm: 1e4, step_mm: None }; columns.len()],
+        bands: rows
+            .iter()
+            .filter(|(_, kind)| *kind != "N")
+            .map(|(row, kind)| {
+                let upper = right.get(row).copied().unwrap_or(0.0);
+                let lower = if *kind == "E" { upper } else { f64::NEG_INFINITY };
+                Band { slope: slope(row), lower, upper }
+            })
+            .collect(),
+        ..MoveProblem::default()
+    };
+    let found = problem.minimise(Stage::Worst, Caps::default()).unwrap();
+    let expected = published("lp_netlib_afiro")[0];
+    // Printed with eleven digits.
+    assert!((found.worst - 1000.0 - expected).abs() < ALLOWED, "{}", found.worst - 1000.0);
 }
 
 #[test]

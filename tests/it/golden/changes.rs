@@ -50,7 +50,7 @@ fn the_files_of_a_comparison_are_as_accepted() {
     let scans = pair(&plan);
     let found = compared(&plan, &scans);
     check("changes-inch.csv", changes_csv(&plan, &found).unwrap().as_bytes());
-    let json = comparison_json(&plan, &found, ["before.ply", "after.ply"]).unwrap();
+    let json = comparison_json(&plan, &found, &lineups(), ["before.ply", "after.ply"]).unwrap();
     // Stations are in the CSV; the head and the moves are what this file adds.
     let mut value: serde_json::Value = serde_json::from_str(&json).unwrap();
     for seam in value["seams"].as_array_mut().unwrap() {

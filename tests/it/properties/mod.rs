@@ -1,4 +1,5 @@
 //! Laws that must hold for any input.
 mod invariance;
+mod mirrored_lineups;
 mod pipeline;
 mod rehearse;
