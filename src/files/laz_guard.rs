@@ -50,7 +50,7 @@ struct Field {
 }
 
 impl Field {
-    /// Its bytes in a point: fixed for all kinds but extra bytes, whatever the record says.
+    /// Its bytes in a point: fixed for all kinds but extra bytes.
     const fn bytes(&self) -> u64 {
         match self.kind {
             6 => 20,
@@ -85,7 +85,9 @@ pub(super) fn end_of_points(source: &Arc<ByteSource>) -> Result<u64, ReadError> 
     let packing = header.vlrs().iter().find(|record| las::laz::is_laszip_vlr(record));
     let fields = fields_of(packing.map_or(&[], |record| record.data.as_slice()));
     let point_bytes: u64 = fields.iter().map(Field::bytes).sum();
+    // The decoder makes room for points of the stated sizes, and unpacks by kind.
     if fields.is_empty()
+        || fields.iter().any(|field| field.size != field.bytes())
         || point_bytes != u64::from(header.point_format().len())
         || point_bytes > LONGEST_POINT
     {

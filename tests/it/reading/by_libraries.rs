@@ -149,6 +149,21 @@ fn packed_files_are_looked_at_as_their_decoder_reads_them() {
     }
 }
 
+/// Found by broken files: the decoder made room for points of the size that a field says it has, and unpacked what its kind has:
+/// one byte of a file of 770 bytes changed, and 82 MB were held.
+#[test]
+fn a_packed_field_has_the_size_of_its_kind() {
+    let mut bytes = std::fs::read(data("laspy-6.laz")).unwrap();
+    // The record about packing: kind 10 (a whole point of format 6) with 30 bytes in version 3.
+    let field = [10_u16, 30, 3].map(u16::to_le_bytes).concat();
+    let at = bytes.windows(6).position(|window| window == field).unwrap();
+    bytes[at + 2] = 5;
+    let (outcome, peak) = peak_of(|| collect(&bytes).map(|scan| scan.points.len()));
+    let text = outcome.unwrap_err().text();
+    assert!(text.contains("do not make a point"), "{text}");
+    assert!(peak < 8 << 20, "{peak} bytes held");
+}
+
 /// Found by fuzzing: records behind the points may say that they have any number of bytes, and an allocation that fails ends the
 /// program. Nothing in them is needed.
 #[test]

@@ -142,6 +142,13 @@ fn spent_here() -> Duration {
     }
 }
 
+/// Puts a file aside that shows a fault.
+fn kept(broken: &[u8]) -> PathBuf {
+    let (_, place) = tempfile::Builder::new().prefix("broken-").tempfile().unwrap().keep().unwrap();
+    std::fs::write(&place, broken).unwrap();
+    place
+}
+
 fn rounds(count: u32) {
     let folder = tempfile::tempdir().unwrap();
     let place = folder.path().join("broken.dat");
@@ -160,15 +167,12 @@ fn rounds(count: u32) {
             match result {
                 Ok(None) => {}
                 Ok(Some(text)) => assert!(text.starts_with("could not"), "{}: {text}", what()),
-                Err(_) => {
-                    let kept = std::env::temp_dir().join(format!("broken-{round}"));
-                    std::fs::write(&kept, &broken).unwrap();
-                    panic!("{} panicked; kept as {kept:?}", what());
-                }
+                Err(_) => panic!("{} panicked; kept as {:?}", what(), kept(&broken)),
             }
             let spent = spent_here().saturating_sub(start);
-            assert!(spent < LONGEST, "{} took {spent:?}", what());
-            assert!(peak <= 2 * broken.len() as u64 + SPARE_BYTES, "{} held {peak} bytes", what());
+            assert!(spent < LONGEST, "{} took {spent:?}; kept as {:?}", what(), kept(&broken));
+            let allowed = 2 * broken.len() as u64 + SPARE_BYTES;
+            assert!(peak <= allowed, "{} held {peak} bytes; kept as {:?}", what(), kept(&broken));
             let ending = path.extension().unwrap_or_default().to_string_lossy().into_owned();
             let slot = runs.entry((kind, ending)).or_default();
             *slot = (slot.0 + 1, slot.1.max(peak));
