@@ -16,6 +16,7 @@ use shutline::units::LengthUnit;
 use super::exit_code::Outcome;
 use super::messages::{Failure, Talk, print_data};
 use super::progress::Progress;
+use super::results::LanguageChoice;
 use super::trace::{FIRST_ACCURACY_MM, parse_unit};
 
 /// Pixels of the overview for each of its units: 200 to the inch.
@@ -51,6 +52,9 @@ pub struct Find {
     /// Smallest hem radius that must be seen, mm: smaller needs a denser scan
     #[arg(long, default_value_t = TraceSettings::default().hem_radius_mm)]
     hem_radius: f64,
+    /// Language of the overview
+    #[arg(long, value_enum, default_value = "en")]
+    language: LanguageChoice,
     /// Say how long each stage took
     #[arg(long)]
     timings: bool,
@@ -112,7 +116,8 @@ impl Find {
         if !found.seams.is_empty() {
             let scan_name =
                 self.scan.file_name().map_or_else(String::new, |name| name.to_string_lossy().into_owned());
-            folder.write("overview.png", &png(&found_overview(found, &scan_name), PIXELS_PER_UNIT)?)?;
+            let picture = found_overview(found, &scan_name, self.language.language());
+            folder.write("overview.png", &png(&picture, PIXELS_PER_UNIT)?)?;
         }
         folder.write("rejected.csv", rejected_table(found).as_bytes())?;
         folder.write("panels.csv", panel_table(found).as_bytes())?;

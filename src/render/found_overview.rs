@@ -16,6 +16,7 @@ use super::ink::Ink;
 use super::packing::pack;
 use super::picture::{Anchor, Area, Picture, Place, Stroke, Weight};
 use super::raster::text_width;
+use super::texts::Language;
 use crate::trace::{FoundSeam, FoundSeams, SurfaceSample};
 
 /// Width of the picture, and most height of its views.
@@ -45,7 +46,9 @@ struct Stretch {
 
 /// Draws the overview.
 #[must_use]
-pub fn found_overview(found: &FoundSeams, title: &str) -> Picture {
+pub fn found_overview(found: &FoundSeams, scan: &str, language: Language) -> Picture {
+    let texts = language.found_texts();
+    let title = texts.title.replace("{scan}", scan);
     let samples: Vec<SurfaceSample> = found.surface().collect();
     let tints = panel_tints(found);
     let lines = seam_lines(found);
@@ -54,9 +57,9 @@ pub fn found_overview(found: &FoundSeams, title: &str) -> Picture {
     let sizes: Vec<[f64; 2]> = spans.iter().map(|span| [span[2] - span[0], span[3] - span[1]]).collect();
     let room = [2.0 * VIEW_MARGIN, 2.0 * VIEW_MARGIN + VIEW_HEAD];
     let packing = pack(&sizes, room, [WIDTH, MOST_HEIGHT]);
-    let mut picture = Picture::new(WIDTH, 0.0, format!("Seams found in {title}"));
-    picture.bold([VIEW_MARGIN, 26.0], 17.0, Anchor::Start, Ink::Text, format!("Seams found in {title}"));
-    picture.text([VIEW_MARGIN, 43.0], 11.5, Anchor::Start, Ink::Muted, summary(found));
+    let mut picture = Picture::new(WIDTH, 0.0, title.clone());
+    picture.bold([VIEW_MARGIN, 26.0], 17.0, Anchor::Start, Ink::Text, title);
+    picture.text([VIEW_MARGIN, 43.0], 11.5, Anchor::Start, Ink::Muted, summary(found, language));
     for ((view, span), corner) in views.iter().zip(&spans).zip(&packing.corners) {
         let size = [span[2] - span[0], span[3] - span[1]].map(|length| length * packing.per_mm);
         let frame = Area::new(corner[0], HEAD + corner[1], size[0] + room[0], size[1] + room[1]);
@@ -78,24 +81,22 @@ pub fn found_overview(found: &FoundSeams, title: &str) -> Picture {
             11.0,
             Anchor::Start,
             Ink::Muted,
-            view.title.clone(),
+            texts.seen_from.replace("{axes}", &view.title),
         );
     }
     let top = HEAD + packing.height + 8.0;
-    let height = draw_key(&mut picture, found, &lines, &tints, top);
+    let height = draw_key(&mut picture, found, &lines, &tints, top, language);
     picture.height = height + 14.0;
     picture
 }
 
-fn summary(found: &FoundSeams) -> String {
+fn summary(found: &FoundSeams, language: Language) -> String {
     let length_mm: f64 = found.seams.iter().map(|seam| seam.length_mm).sum();
-    format!(
-        "{} seams, {:.2} m in all, between {} panels; {} junctions. Broken lines: not seen there, bridged.",
-        found.seams.len(),
-        length_mm / 1000.0,
-        found.panels.iter().filter(|panel| !panel.neighbours.is_empty()).count(),
-        found.junctions.len()
-    )
+    let panels = found.panels.iter().filter(|panel| !panel.neighbours.is_empty()).count();
+    let length = format!("{:.2}", length_mm / 1000.0);
+    let words = language.found_texts().summary.replace("{n}", &found.seams.len().to_string());
+    let words = words.replace("{length}", &length).replace("{panels}", &panels.to_string());
+    words.replace("{junctions}", &found.junctions.len().to_string())
 }
 
 /// One view with its place in the picture.
@@ -348,12 +349,12 @@ fn view_from(towards_eye: &Vector3<f64>, up: &Vector3<f64>) -> FlatView {
     view_along(towards_eye, &up.cross(towards_eye).normalize())
 }
 
-/// "seen from +z" or "seen from −x +y +z", the largest parts.
+/// "+z" or "−x +y +z", the largest parts.
 fn title(towards_eye: &Vector3<f64>) -> String {
     let parts = ["x", "y", "z"].into_iter().zip(towards_eye.iter()).filter(|(_, part)| part.abs() > 0.3);
     let words: Vec<String> =
         parts.map(|(axis, part)| format!("{}{axis}", if *part < 0.0 { "−" } else { "+" })).collect();
-    format!("seen from {}", words.join(" "))
+    words.join(" ")
 }
 
 /// Left, top, right and bottom of what a view shows, mm.

@@ -7,6 +7,7 @@
 mod batch;
 mod comparison;
 mod english;
+mod found;
 mod german;
 mod repeat;
 mod warnings;
@@ -14,6 +15,7 @@ mod warnings;
 pub use batch::BatchTexts;
 pub use comparison::ComparisonTexts;
 use english::ENGLISH;
+pub use found::FoundTexts;
 use german::GERMAN;
 pub use repeat::RepeatTexts;
 pub use warnings::WarningTexts;
@@ -245,13 +247,14 @@ mod tests {
     #[test]
     fn every_text_is_translated_and_fills_in_the_same_things() {
         let [english, german] = [Language::English, Language::German];
-        let pairs: [[&dyn Debug; 2]; 6] = [
+        let pairs: [[&dyn Debug; 2]; 7] = [
             [english.texts(), german.texts()],
             [english.batch_texts(), german.batch_texts()],
             [english.comparison_texts(), german.comparison_texts()],
             [english.repeat_texts(), german.repeat_texts()],
             [english.advice_texts(), german.advice_texts()],
             [english.warning_texts(), german.warning_texts()],
+            [english.found_texts(), german.found_texts()],
         ];
         // The same word in both languages.
         let alike = ["", "Batch", "% study", "variance", "Name", "in", "B", "panel", "bytes", "shift", "{}"];

@@ -9,7 +9,7 @@ use shutline::measure::Estimate;
 use shutline::pipeline::{Unwatched, measure_scan};
 use shutline::plan::{Plan, Side};
 use shutline::rehearse::{Faults, Output, Rehearsal, Scanner, rehearse, true_curves};
-use shutline::render::{Ink, Label, Shape, found_overview};
+use shutline::render::{Ink, Label, Language, Shape, found_overview};
 use shutline::scan::{ScanSource, VecSource};
 use shutline::trace::{TraceSettings, find_seams, plan_of, trace_seam};
 use shutline::units::LengthUnit;
@@ -138,7 +138,7 @@ fn every_seam_of_the_sample_has_its_number_in_the_overview_and_no_number_lies_on
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-scans/gannet-after.ply");
     let source = open_scan(&path, LengthUnit::Millimetre).unwrap();
     let found = find_seams(source.as_ref(), &TraceSettings::default()).unwrap();
-    let picture = found_overview(&found, "the sample");
+    let picture = found_overview(&found, "the sample", Language::English);
     let rings: Vec<([f64; 2], f64)> = picture
         .shapes
         .iter()
