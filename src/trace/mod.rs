@@ -15,6 +15,7 @@ mod hems;
 mod mesh_points;
 mod mirror;
 mod names;
+mod necks;
 mod network;
 mod panels;
 mod plane_fit;

@@ -4,7 +4,9 @@
 //! and which way is out. Units: mm.
 //! Method: region growing over the survey's cells (Adams and Bischof, IEEE PAMI 16(6), 1994), where a step between two
 //! cells is barred when they lie on different sides of a chain that both are near to; the sense of the skin's normal is
-//! handed on from cell to cell as in Hoppe et al. (SIGGRAPH 1992).
+//! handed on from cell to cell as in Hoppe et al. (SIGGRAPH 1992). Where both sides of a chain hang together all the same, at
+//! a break or beyond its end, and only over a neck that is narrow for the size of what it joins, they are cut there
+//! (see `necks`).
 //! Does not name panels, and does not see a border that no chain marks.
 
 use std::collections::VecDeque;
@@ -12,6 +14,7 @@ use std::collections::VecDeque;
 use nalgebra::{Point3, Vector3};
 
 use super::chains::{Chain, ChainPoint, along_at};
+use super::necks::{NeckSearch, region_of_most};
 use super::survey::{CELL_MM, Survey};
 
 /// Cells this near to a chain know on which side of it they are.
@@ -30,6 +33,14 @@ const BEYOND_FREE_MM: f64 = 25.0;
 const BEYOND_STEP_MM: f64 = 2.5;
 /// Fewer cells than this are a fragment and no panel: about 10 cm².
 const LEAST_CELLS: usize = 60;
+/// Widest neck that is cut, in cells: some 50 mm.
+const WIDEST_NECK_CELLS: usize = 20;
+/// What a neck joins must have, on either side, this many times the neck's width squared: a strip beside a slot has not.
+const NECK_AREA_FACTOR: usize = 12;
+/// Nor is anything smaller than this cut off: about 100 cm².
+const LEAST_CUT_CELLS: usize = 600;
+/// A chain that ends freely on both sides is a slot or a step in one panel, unless it is so long.
+const LONG_MM: f64 = 300.0;
 /// Points this near to a chain are labelled by the side on which they lie, not by their cell.
 const BY_SIDE_MM: f64 = 8.0;
 
@@ -73,7 +84,7 @@ impl PanelMap {
             cell_counts: Vec::new(),
             beside: Vec::new(),
         };
-        map.grow(survey);
+        map.grow(survey, chains);
         map.beside = chains.iter().map(|chain| map.panels_beside(survey, chain)).collect();
         map
     }
@@ -132,18 +143,19 @@ impl PanelMap {
         (panels, sides)
     }
 
-    fn grow(&mut self, survey: &Survey) {
-        let mut order: Vec<usize> = (0..survey.data.len()).collect();
-        order.sort_by_key(|cell| (!survey.data[*cell].is_skin, *cell));
+    fn grow(&mut self, survey: &Survey, chains: &[&Chain]) {
+        let cells =
+            |is_skin: bool| (0..survey.data.len()).filter(move |cell| survey.data[*cell].is_skin == is_skin);
         let mut region_of: Vec<Option<u32>> = vec![None; survey.data.len()];
         let mut sizes: Vec<usize> = Vec::new();
-        for start in order {
+        for start in cells(true).chain(cells(false)) {
             if region_of[start].is_some() {
                 continue;
             }
             let number = sizes.len() as u32;
             sizes.push(self.flood(survey, start, number, &mut region_of));
         }
+        self.cut_necks(survey, chains, &mut region_of, &mut sizes);
         let mut ranked: Vec<usize> =
             (0..sizes.len()).filter(|region| sizes[*region] >= LEAST_CELLS).collect();
         ranked.sort_by_key(|region| (std::cmp::Reverse(sizes[*region]), *region));
@@ -166,19 +178,13 @@ impl PanelMap {
         let mut size = 0;
         while let Some(cell) = open.pop_front().or_else(|| edges.pop_front()) {
             size += 1;
-            let here = &survey.data[cell];
-            // Slivers beside edges have few points, too, and lie near another panel's.
-            let reach = if here.plane.is_some() || survey.wanted[cell] { 1 } else { SPARSE_REACH };
+            let reach = reach_of(survey, cell);
             for near in survey.cells.around(survey.cells.address(cell), reach) {
-                let there = &survey.data[near];
-                let is_close = here.count.min(there.count) > 1 && (reach == 1 || there.plane.is_some());
-                if region_of[near].is_some()
-                    || !(is_close || runs_level(&(there.centre - here.centre), &self.level[cell]))
-                    || self.is_barred(cell, near)
-                {
+                if region_of[near].is_some() || !self.hangs_together(survey, cell, near, reach) {
                     continue;
                 }
                 region_of[near] = Some(number);
+                let there = &survey.data[near];
                 // A cell without a direction hands on its neighbour's.
                 let level = there.skin_normal.unwrap_or(self.level[cell]);
                 let cosine = level.dot(&self.level[cell]);
@@ -188,6 +194,73 @@ impl PanelMap {
             }
         }
         size
+    }
+
+    /// True where a region grows on from a cell to another within its reach.
+    fn hangs_together(&self, survey: &Survey, from: usize, to: usize, reach: i64) -> bool {
+        let (here, there) = (&survey.data[from], &survey.data[to]);
+        let is_close = here.count.min(there.count) > 1 && (reach == 1 || there.plane.is_some());
+        (is_close || runs_level(&(there.centre - here.centre), &self.level[from]))
+            && !self.is_barred(from, to)
+    }
+
+    /// Parts regions that lie on both sides of a chain and hang together over a narrow neck only.
+    fn cut_necks(
+        &self,
+        survey: &Survey,
+        chains: &[&Chain],
+        region_of: &mut [Option<u32>],
+        sizes: &mut Vec<usize>,
+    ) {
+        let mut search = None;
+        for (number, chain) in chains.iter().enumerate() {
+            let leads_on = [false, true].iter().any(|at_end| meets_another(chains, number, *at_end));
+            if chain.is_closed || !(leads_on || chain.length_mm() > LONG_MM) {
+                continue;
+            }
+            let Some((region, sides)) = self.joined_sides(survey, chain, region_of) else { continue };
+            let search = search.get_or_insert_with(|| NeckSearch::new(survey.data.len()));
+            let neck = search.narrowest(&sides[0], &sides[1], WIDEST_NECK_CELLS, |cell, each| {
+                let reach = reach_of(survey, cell);
+                for near in survey.cells.around(survey.cells.address(cell), reach) {
+                    let is_joined = region_of[near] == Some(region)
+                        && near != cell
+                        && (self.hangs_together(survey, cell, near, reach)
+                            || self.hangs_together(survey, near, cell, reach));
+                    if is_joined {
+                        each(near);
+                    }
+                }
+            });
+            let Some(neck) = neck else { continue };
+            let near_size = neck.near_side.len();
+            let far_size = sizes[region as usize].saturating_sub(near_size);
+            let least = NECK_AREA_FACTOR * neck.width_cells * neck.width_cells;
+            if near_size.min(far_size) > least.max(LEAST_CUT_CELLS) {
+                neck.near_side.iter().for_each(|cell| region_of[*cell] = Some(sizes.len() as u32));
+                sizes[region as usize] = far_size;
+                sizes.push(near_size);
+            }
+        }
+    }
+
+    /// The region that most of both sides of a chain belong to, and its cells beside it; `None` where they differ.
+    fn joined_sides(
+        &self,
+        survey: &Survey,
+        chain: &Chain,
+        region_of: &[Option<u32>],
+    ) -> Option<(u32, [Vec<usize>; 2])> {
+        let mut sides = [Vec::new(), Vec::new()];
+        for (side, cells) in sides.iter_mut().enumerate() {
+            self.visit_beside(survey, chain, side, |cell, _| cells.push(cell));
+        }
+        let of_both = |region: &u32| region_of_most(&sides[1], region_of) == Some(*region);
+        let region = region_of_most(&sides[0], region_of).filter(of_both)?;
+        sides.iter_mut().for_each(|side| side.retain(|cell| region_of[*cell] == Some(region)));
+        let [near, far] = &mut sides;
+        near.retain(|cell| !far.contains(cell));
+        Some((region, sides))
     }
 
     /// Outward normal of a cell, where the votes of [`Self::outward_votes`] say which way is out.
@@ -248,6 +321,12 @@ impl PanelMap {
     }
 }
 
+/// How many cells on a cell's neighbours may lie.
+fn reach_of(survey: &Survey, cell: usize) -> i64 {
+    // Slivers beside edges have few points, too, and lie near another panel's.
+    if survey.data[cell].plane.is_some() || survey.wanted[cell] { 1 } else { SPARSE_REACH }
+}
+
 /// True for a step along the surface: where points are few, strays would otherwise hang together.
 fn runs_level(step: &Vector3<f64>, level: &Vector3<f64>) -> bool {
     step.dot(level).abs() < LEVEL_RISE_MM + LEVEL_SLOPE * step.norm()
@@ -261,6 +340,16 @@ fn aside(points: &[ChainPoint], index: usize, place: &Point3<f64>) -> Option<(f6
     Some((offset.dot(&across), offset.dot(&along)))
 }
 
+/// True where a chain's end lies on another chain's.
+fn meets_another(chains: &[&Chain], number: usize, at_end: bool) -> bool {
+    let tip =
+        |chain: &Chain, at_end| if at_end { chain.points.last() } else { chain.points.first() }.copied();
+    let Some(mine) = tip(chains[number], at_end) else { return false };
+    let is_there = |other: Option<ChainPoint>| other.is_some_and(|tip| (tip.point - mine.point).norm() < 1.0);
+    let mut others = chains.iter().enumerate().filter(|(other, _)| *other != number);
+    others.any(|(_, chain)| is_there(tip(chain, false)) || is_there(tip(chain, true)))
+}
+
 /// The chain's points with their numbers, and beyond each free end places in line with it: a seam is seen up to some
 /// millimetres before the scan's border, and panels must not hang together there.
 fn barrier(chains: &[&Chain], number: usize) -> Vec<(usize, Point3<f64>)> {
@@ -270,11 +359,7 @@ fn barrier(chains: &[&Chain], number: usize) -> Vec<(usize, Point3<f64>)> {
     let last = chain.points.len().saturating_sub(1);
     for (at_end, index) in [(false, 0), (true, last)] {
         let (Some(tip), Some(leaving)) = (chain.points.get(index), chain.leaving(at_end)) else { continue };
-        let meets = |other: &ChainPoint| (other.point - tip.point).norm() < 1.0;
-        let is_met = chains.iter().enumerate().any(|(other, chain)| {
-            other != number && [chain.points.first(), chain.points.last()].into_iter().flatten().any(meets)
-        });
-        if !chain.is_closed && !is_met {
+        if !chain.is_closed && !meets_another(chains, number, at_end) {
             let steps = 1..=(BEYOND_FREE_MM / BEYOND_STEP_MM) as usize;
             places.extend(steps.map(|step| (index, tip.point + leaving * (step as f64 * BEYOND_STEP_MM))));
         }
