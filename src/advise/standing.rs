@@ -18,7 +18,7 @@ use super::rows::Row;
 use super::work::Work;
 use crate::judge::Measurand;
 use crate::plan::{AdjusterSetting, Plan};
-use crate::summarise::{ExpectedErrors, FitRow, Motion, Mover, fit_doubting, learn_errors};
+use crate::summarise::{ExpectedErrors, FitRow, Motion, Mover, fit_as_stated, fit_doubting, learn_errors};
 
 /// Least local uncertainty of a row, mm, so that an exact reading does not weigh infinitely.
 const LEAST_U_MM: f64 = 1.0e-3;
@@ -78,12 +78,15 @@ pub(super) fn standings(work: &Work<'_>) -> Vec<Standing> {
         .collect();
     let expected = EXPECTED;
     let deviations_mm: Vec<f64> = rows.iter().map(|row| row.change_mm).collect();
-    let mut found = fit_doubting(&rows, &movers, &learn_errors(&rows, &movers, &expected)).motions;
+    let mut found = fit_as_stated(&rows, &movers, &expected).motions;
+    // The sizes of the errors are learnt once, from rows that a move of millimetres no longer bends.
+    let mut learnt = None;
     for _ in 0..EXACT_ROUNDS {
         for (row, put_back_mm) in rows.iter_mut().zip(put_back(work, &deviations_mm, &movers, &found)) {
             row.change_mm = put_back_mm;
         }
-        let more = fit_doubting(&rows, &movers, &learn_errors(&rows, &movers, &expected)).motions;
+        let model = learnt.get_or_insert_with(|| learn_errors(&rows, &movers, &expected));
+        let more = fit_doubting(&rows, &movers, model).motions;
         found = found.iter().zip(more).map(|(first, then)| composed(first, then)).collect();
     }
     found.into_iter().map(|motion| Standing { motion }).collect()

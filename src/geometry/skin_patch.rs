@@ -2,7 +2,8 @@
 //!
 //! In: samples (q, ds, z): distance from mid-gap into the panel, distance along the seam, height; mm; any order.
 //! Out: `z = c0 + c1 q + c2 q² + c2³ q⁴ + c3 ds + c4 q ds`, where the quartic term makes the parabola follow a circle
-//! (the next term of its series), so that a curved panel can be continued to mid-gap without bias.
+//! (the next term of its series), so that a curved panel can be continued to mid-gap without bias; `cubic q³` is added where
+//! others know it, and never fitted here.
 //! Method: Tukey's biweight by reweighted normal equations, scale from the median absolute residual (Rousseeuw and Leroy,
 //! Robust Regression and Outlier Detection, 1987).
 //! Does not choose the band: see `measure::window`.
@@ -26,6 +27,8 @@ pub struct SkinPatch {
     pub c2: f64,
     pub c3: f64,
     pub c4: f64,
+    /// Of `q³`, 1/mm²; zero from a fit.
+    pub cubic: f64,
     /// Robust standard deviation of the residuals, mm.
     pub sigma_mm: f64,
     /// Samples with more than a tenth of full weight.
@@ -45,13 +48,26 @@ impl SkinPatch {
     /// Height at a distance from mid-gap, at the station (`ds = 0`), mm.
     #[must_use]
     pub fn height_mm(&self, q_mm: f64) -> f64 {
-        self.c0 + self.c1 * q_mm + bend(self.c2, q_mm)
+        self.c0 + self.c1 * q_mm + bend(self.c2, q_mm) + self.cubic * q_mm.powi(3)
     }
 
     /// Slope dz/dq at a distance from mid-gap, at the station.
     #[must_use]
     pub fn slope(&self, q_mm: f64) -> f64 {
-        self.c1 + 2.0 * self.c2 * q_mm + 4.0 * self.c2.powi(3) * q_mm.powi(3)
+        let circle = 4.0 * self.c2.powi(3) * q_mm.powi(3);
+        self.c1 + 2.0 * self.c2 * q_mm + circle + 3.0 * self.cubic * q_mm * q_mm
+    }
+
+    /// The patch with `per_mm2 (bow[0] + bow[1] q + bow[2] q² + q³)` added.
+    #[must_use]
+    pub fn with_cubic(&self, per_mm2: f64, bow: [f64; 3]) -> Self {
+        Self {
+            c0: self.c0 + per_mm2 * bow[0],
+            c1: self.c1 + per_mm2 * bow[1],
+            c2: self.c2 + per_mm2 * bow[2],
+            cubic: self.cubic + per_mm2,
+            ..*self
+        }
     }
 
     /// What the patch adds at a place off the station along the seam, mm.
@@ -80,6 +96,7 @@ pub fn fit_skin_patch(samples: &[SkinSample], curvature: Option<f64>) -> Option<
         c2: curvature.unwrap_or(0.0),
         c3: 0.0,
         c4: 0.0,
+        cubic: 0.0,
         sigma_mm: 0.0,
         used: 0,
     };

@@ -5,6 +5,7 @@
 
 use super::reading::{Profile, ProfileArc, ProfilePoint, ProfileSkin};
 use super::station::{Fitted, FittedSide, SIGNS};
+use crate::geometry::SkinPatch;
 use crate::section::FlatSeam;
 
 /// Half the width drawn, and how deep, mm.
@@ -57,11 +58,23 @@ fn is_used(fitted: &Fitted, u_mm: f64, v_mm: f64) -> bool {
     })
 }
 
+/// The parabola to draw for a patch. Of `q³` between 0 and `reach` it is `reach³ (48 x² - 18 x + 1)/32` with `x = q/reach`, which is
+/// what the third Chebyshev polynomial leaves (economised power series): off by `reach³/32`, some 3 µm.
+fn parabola_of(skin: &SkinPatch) -> [f64; 3] {
+    let [third, square, reach] = [DRAWN_HALF_MM.powi(3), DRAWN_HALF_MM.powi(2), DRAWN_HALF_MM];
+    [
+        skin.c0 + skin.cubic * third / 32.0,
+        skin.c1 - skin.cubic * square * 18.0 / 32.0,
+        skin.c2 + skin.cubic * reach * 48.0 / 32.0,
+    ]
+}
+
 fn skin_of(fit: &FittedSide, side: usize) -> ProfileSkin {
     let sign = SIGNS[side];
     let (near, far) = (sign * fit.band_from_mm, sign * fit.band_to_mm);
+    let [constant, slope, bend] = parabola_of(&fit.skin);
     ProfileSkin {
-        coefficients: [fit.skin.c0, sign * fit.skin.c1, fit.skin.c2],
+        coefficients: [constant, sign * slope, bend],
         from_u_mm: near.min(far),
         to_u_mm: near.max(far),
     }

@@ -16,7 +16,6 @@ use super::settings::MeasureSettings;
 use super::shared::Shared;
 use super::smoothing::Smoothing;
 use super::station::{Fitted, FittedSide, SIGNS};
-use super::surface_form::flush_form_u_mm;
 use super::surface_noise::{height_u_at, height_u_mm};
 use super::uncertainty::{Evidence, LocalNoise, flush_components, gap_components, noise_from_differences};
 use crate::geometry::Curve;
@@ -48,6 +47,8 @@ pub(super) struct Context<'a> {
     pub(super) bands_mm: [Option<f64>; 2],
     /// Radius of each side at each station, as far as known beforehand.
     pub(super) radii: Vec<[Option<Shared>; 2]>,
+    /// What the surfaces' form leaves open in each station's flush, mm.
+    pub(super) form_u_mm: Vec<f64>,
     pub(super) smoothing: Smoothing,
     /// Distance between neighbouring points, mm.
     pub(super) spacing_mm: f64,
@@ -87,14 +88,10 @@ pub(super) fn report_stations(context: &Context<'_>, fitted: &[Fitted]) -> Vec<S
     let flushes: Vec<Option<f64>> = drafts.iter().map(|draft| draft.flush.ok()).collect();
     let gap_noise = noise_of(context, &gaps, 2.0 * context.settings.hem_reach_mm);
     let noises = [gap_noise, flush_noise(context, fitted, &flushes)];
-    let form_u_mm = match context.seam.flush.method {
-        FlushMethod::MidGap => flush_form_u_mm(context.flat, fitted, context.datum, context.settings),
-        FlushMethod::Straightedge { .. } => 0.0,
-    };
     let mut readings: Vec<StationReading> = stations
         .iter()
         .zip(&drafts)
-        .map(|(station, draft)| report_one(context, draft, station, (noises, form_u_mm)))
+        .map(|(station, draft)| report_one(context, draft, station, noises))
         .collect();
     mark_unlike_neighbours(&mut readings);
     readings
@@ -160,7 +157,7 @@ fn report_one(
     context: &Context<'_>,
     draft: &Draft<'_>,
     station: &Station,
-    ([gap_noise, flush_noise], form_u_mm): ([Option<LocalNoise>; 2], f64),
+    [gap_noise, flush_noise]: [Option<LocalNoise>; 2],
 ) -> StationReading {
     let fit = draft.fit;
     let order = [context.datum, 1 - context.datum];
@@ -185,7 +182,11 @@ fn report_one(
         smoothing_u_mm2: context.smoothing.u_mm2,
         radius_u_mm: context.radii[station.index].map(|shared| shared.map_or(0.1, |known| known.u)),
         unseen_flange_u_mm: draft.flange_u_mm,
-        form_u_mm,
+        // A straightedge rests where points are: nothing is continued.
+        form_u_mm: match context.seam.flush.method {
+            FlushMethod::MidGap => context.form_u_mm[station.index],
+            FlushMethod::Straightedge { .. } => 0.0,
+        },
         is_middle_seen,
     };
     reading.gap = draft.gap.map(|value| Estimate::from_components(value, gap_components(&evidence)));

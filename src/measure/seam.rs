@@ -2,7 +2,8 @@
 //!
 //! In: a seam of the plan, its band, settings. Out: [`SeamReadings`], one per station of the plan, in order. Units: mm.
 //! Method: rough edges at nodes, a centre line through mid-gap, the seam laid out along it; all stations fitted on their own;
-//! then, with the band, hem radius and curvature that neighbours agree on, fitted again; then the uncertainty budget.
+//! then, with the band, hem radius and curvature that neighbours agree on, fitted again; then the cubic that the whole seam's
+//! surfaces share, and the uncertainty budget.
 //! Pure: the same input gives the same output, whatever the order of the scan's points.
 
 use super::centre_line::{CentreLine, lay_centre_line};
@@ -14,6 +15,7 @@ use super::settings::MeasureSettings;
 use super::shared::{Shared, shared_curvature, shared_radius};
 use super::smoothing::{Smoothing, estimate_smoothing};
 use super::station::{Fitted, SideKnowledge, fit_station};
+use super::surface_form::with_shared_form;
 use super::window::choose_band_mm;
 use crate::geometry::median_in_place;
 use crate::plan::{Seam, Side};
@@ -135,6 +137,8 @@ fn measure_along(
             ..first
         }
     });
+    let settled = (run.datum, seam.station_spacing_mm);
+    let formed = with_shared_form(&run.flat, fitted, settled, settings, spread);
     let radii = run.places.iter().map(|s_mm| [0, 1].map(|side| run.radius(&alone, side, *s_mm))).collect();
     let context = Context {
         seam,
@@ -144,10 +148,11 @@ fn measure_along(
         nodes,
         bands_mm,
         radii,
+        form_u_mm: formed.flush_u_mm,
         smoothing,
         spacing_mm: run.spacing_mm,
     };
-    report_stations(&context, &fitted)
+    report_stations(&context, &formed.fitted)
 }
 
 impl Run<'_> {

@@ -64,7 +64,7 @@ pub(super) struct Evidence<'a> {
     pub(super) radius_u_mm: [f64; 2],
     /// What the unseen part of flanges that lean out may add to the gap, mm.
     pub(super) unseen_flange_u_mm: f64,
-    /// What a changing curvature of the surfaces may do to the flush, mm.
+    /// What a changing curvature of the surfaces, as far as it is not corrected, may do to the flush, mm.
     pub(super) form_u_mm: f64,
     /// False where an edge was not seen, so that the middle of the gap is only roughly known.
     pub(super) is_middle_seen: bool,

@@ -34,7 +34,7 @@ pub use mirror_lineups::{MirroredLineups, plane_for_lineups};
 pub use mirror_plane::MirrorPlane;
 pub use motion::Motion;
 pub(crate) use motion::{Mover, Row as FitRow};
-pub(crate) use move_fit::{fit_doubting, learn as learn_errors};
+pub(crate) use move_fit::{fit_as_stated, fit_doubting, learn as learn_errors};
 pub use panel_moves::{Leftover, PanelMove};
 
 /// Median change left over after the panels' moves that two scans of one car never have, mm.
@@ -43,7 +43,8 @@ const OTHER_CAR_MM: f64 = 3.0;
 /// How to compare.
 #[derive(Debug, Clone, PartialEq)]
 pub struct CompareSettings {
-    /// Sources that act alike on both scans, and so cancel as far as they are of one size.
+    /// Sources that act alike on both scans, and so cancel as far as they are of one size; a flush's part of the model, which
+    /// each scan's own noise decides, never does.
     pub cancelling: Vec<UncertaintySource>,
     /// Share of false ones accepted among the changes called real.
     pub false_discovery_rate: f64,

@@ -33,7 +33,7 @@ pub use compare::{
     Trend, compare, compare_mirrored, plane_for_lineups,
 };
 pub(crate) use compare::{
-    ExpectedErrors, FitRow, Mover, acting_points, datum_to_other, fit_doubting, learn_errors,
+    ExpectedErrors, FitRow, Mover, acting_points, datum_to_other, fit_as_stated, fit_doubting, learn_errors,
 };
 pub use control_chart::{
     Capability, ChartKind, ChartLimits, ControlChart, capability, chart_individuals, chart_subgroups,

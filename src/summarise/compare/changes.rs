@@ -113,8 +113,10 @@ fn station_change(
     let scanned =
         |reading: &JudgedReading| reading.value_in(JudgedState::AsScanned, measurand).measured.ok().cloned();
     let (before, after) = (scanned(first), scanned(second));
-    let change =
-        before.as_ref().zip(after.as_ref()).map(|(before, after)| difference(before, after, settings));
+    let change = before
+        .as_ref()
+        .zip(after.as_ref())
+        .map(|(before, after)| difference([before, after], measurand, settings));
     let [datum_point, other_point] = acting_points(seam, first, measurand);
     StationChange {
         station_index: first.reading.station.index,
@@ -157,14 +159,16 @@ pub(crate) fn datum_to_other(datum_side: Side, frame: &CurveFrame) -> nalgebra::
     }
 }
 
-fn difference(before: &Estimate, after: &Estimate, settings: &CompareSettings) -> Estimate {
+fn difference([before, after]: [&Estimate; 2], measurand: Measurand, settings: &CompareSettings) -> Estimate {
     let mut components = Vec::new();
     for source in UncertaintySource::ALL {
         let of = |estimate: &Estimate| -> Vec<Component> {
             estimate.components.iter().filter(|component| component.source == source).copied().collect()
         };
         let (first, second) = (of(before), of(after));
-        if settings.cancelling.contains(&source) {
+        // What is left open of the surfaces' form is decided by each scan's own noise.
+        let is_own = source == UncertaintySource::Model && measurand == Measurand::Flush;
+        if settings.cancelling.contains(&source) && !is_own {
             let variance = |parts: &[Component]| parts.iter().map(|part| part.u_mm.powi(2)).sum::<f64>();
             let u_mm = (variance(&second) - variance(&first)).abs().sqrt();
             components.push(Component { source, u_mm, degrees_of_freedom: f64::INFINITY });

@@ -68,7 +68,12 @@ pub(crate) fn fit(rows: &[Row], movers: &[Mover], model: &ErrorModel) -> Fit {
     problem.finish(&problem.settle(), false)
 }
 
-/// The same, with the doubt about the sizes in the covariance.
+/// The same with the errors as they are stated and expected, nothing learnt: a start.
+pub(crate) fn fit_as_stated(rows: &[Row], movers: &[Mover], expected: &Expected) -> Fit {
+    fit(rows, movers, &ErrorModel::stated(rows, expected))
+}
+
+/// The same as [`fit`], with the doubt about the sizes in the covariance.
 pub(crate) fn fit_doubting(rows: &[Row], movers: &[Mover], model: &ErrorModel) -> Fit {
     let problem = Problem::new(rows, movers, model);
     problem.finish(&problem.settle(), true)

@@ -22,5 +22,6 @@ mod methods;
 mod real_plate;
 mod rehearse_body;
 pub mod rehearse_truth;
+mod surface_form;
 pub mod table;
 pub mod trial;

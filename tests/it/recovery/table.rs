@@ -27,6 +27,12 @@ impl Errors {
         Self { errors_mm, u_mm }
     }
 
+    /// Adds another group's.
+    pub fn extend(&mut self, other: &Self) {
+        self.errors_mm.extend(&other.errors_mm);
+        self.u_mm.extend(&other.u_mm);
+    }
+
     pub fn count(&self) -> usize {
         self.errors_mm.len()
     }
