@@ -8,6 +8,7 @@ use nalgebra::Point3;
 use super::flange::{Flange, OpenFlange, follow_flange, lean_doubt_mm, open_flanges};
 use super::flush::flush_mm;
 use super::gap::gap_mm;
+use super::local_band::LocalBand;
 use super::locate::Node;
 use super::profile::profile_of;
 use super::reading::{EdgeReading, Estimate, Profile, Reason, StationReading, Warning};
@@ -45,6 +46,9 @@ pub(super) struct Context<'a> {
     pub(super) settings: &'a MeasureSettings,
     pub(super) nodes: &'a [Node],
     pub(super) bands_mm: [Option<f64>; 2],
+    /// Stations beside which a surface is uneven, and what that leaves in the flush, mm.
+    pub(super) local: Vec<LocalBand>,
+    pub(super) local_u_mm: Vec<f64>,
     /// Radius of each side at each station, as far as known beforehand.
     pub(super) radii: Vec<[Option<Shared>; 2]>,
     /// What the surfaces' form leaves open in each station's flush, mm.
@@ -174,18 +178,23 @@ fn report_one(
     };
     let [Some(left), Some(right)] = &fit.sides else { return reading };
     let is_middle_seen = draft.gap.is_ok();
+    let is_shortened = context.local[station.index].bands_mm != [None, None];
     let evidence = Evidence {
         sides: [left, right],
         gap_noise,
-        flush_noise: if is_middle_seen { flush_noise } else { own_flush_noise(context, fit, flush_noise) },
+        flush_noise: if is_middle_seen && !is_shortened {
+            flush_noise
+        } else {
+            own_flush_noise(context, fit, flush_noise)
+        },
         accuracy_mm: context.settings.accuracy_mm,
         smoothing_u_mm2: context.smoothing.u_mm2,
         radius_u_mm: context.radii[station.index].map(|shared| shared.map_or(0.1, |known| known.u)),
         unseen_flange_u_mm: draft.flange_u_mm,
         // A straightedge rests where points are: nothing is continued.
         form_u_mm: match context.seam.flush.method {
-            FlushMethod::MidGap => context.form_u_mm[station.index],
-            FlushMethod::Straightedge { .. } => 0.0,
+            FlushMethod::MidGap => context.form_u_mm[station.index].hypot(context.local_u_mm[station.index]),
+            FlushMethod::Straightedge { .. } => context.local_u_mm[station.index],
         },
         is_middle_seen,
     };
@@ -245,7 +254,10 @@ fn warnings(context: &Context<'_>, draft: &Draft<'_>, sides: [&FittedSide; 2], i
     warn(draft.gap.is_ok() && is_part_seen, Warning::EdgeExtrapolated);
     let is_borrowed = |side: usize| context.radii[index][side].is_some() && seen[side] < 75_f64.to_radians();
     warn(draft.gap.is_ok() && seen.len() == 2 && (0..2).any(is_borrowed), Warning::RadiusBorrowed);
-    let is_short = |side: usize| context.bands_mm[side].is_none_or(|band_mm| band_mm < SHORT_BAND_MM);
+    let is_short = |side: usize| {
+        let band_mm = context.local[index].bands_mm[side].or(context.bands_mm[side]);
+        band_mm.is_none_or(|band_mm| band_mm < SHORT_BAND_MM)
+    };
     warn((0..2).any(is_short), Warning::SurfaceShortened);
     warn(sides.iter().any(|side| side.covered < HOLE_COVER), Warning::HoleInBand);
     let slopes = sides.map(|side| side.skin.slope(0.0));

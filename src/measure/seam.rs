@@ -7,6 +7,7 @@
 //! Pure: the same input gives the same output, whatever the order of the scan's points.
 
 use super::centre_line::{CentreLine, lay_centre_line};
+use super::local_band::{LocalBand, TileLimits, left_in_flush_mm, local_bands};
 use super::locate::{Node, locate_nodes};
 use super::outward::find_outward;
 use super::reading::{Reason, SeamReadings, StationReading, Warning};
@@ -128,17 +129,21 @@ fn measure_along(
         let radius_mm = run.radius(&alone, side, s_mm).map(|shared| shared.value);
         SideKnowledge { radius_mm, window_mm: bands_mm[side].unwrap_or(SHORTEST_BAND_MM), ..first }
     });
-    let fitted = run.fit_all(|s_mm, side| {
-        let first = run.first_knowledge(s_mm, side);
-        SideKnowledge {
-            radius_mm: run.radius(&alone, side, s_mm).map(|shared| shared.value),
-            curvature: shared_curvature(&banded, side, s_mm).map(|shared| shared.value),
-            window_mm: bands_mm[side].unwrap_or(SHORTEST_BAND_MM),
-            ..first
-        }
+    let settled = |s_mm: f64, side: usize| SideKnowledge {
+        radius_mm: run.radius(&alone, side, s_mm).map(|shared| shared.value),
+        curvature: shared_curvature(&banded, side, s_mm).map(|shared| shared.value),
+        window_mm: bands_mm[side].unwrap_or(SHORTEST_BAND_MM),
+        ..run.first_knowledge(s_mm, side)
+    };
+    let mut fitted = run.fit_all(settled);
+    let limits = TileLimits::of(&run.flat, &fitted, settings, spread);
+    let local = local_bands(&run.flat, &fitted, &limits, settings, spread);
+    run.fit_shortened(&mut fitted, &local, settled);
+    let axis = (run.datum, seam.station_spacing_mm);
+    let formed = with_shared_form(&run.flat, fitted, axis, settings, spread);
+    let local_u_mm = gather(spread, formed.fitted.len(), |index| {
+        left_in_flush_mm(&run.flat, &formed.fitted[index], &limits, settings)
     });
-    let settled = (run.datum, seam.station_spacing_mm);
-    let formed = with_shared_form(&run.flat, fitted, settled, settings, spread);
     let radii = run.places.iter().map(|s_mm| [0, 1].map(|side| run.radius(&alone, side, *s_mm))).collect();
     let context = Context {
         seam,
@@ -147,6 +152,8 @@ fn measure_along(
         settings,
         nodes,
         bands_mm,
+        local,
+        local_u_mm,
         radii,
         form_u_mm: formed.flush_u_mm,
         smoothing,
@@ -162,6 +169,29 @@ impl Run<'_> {
             let known = [0, 1].map(|side| knowledge(s_mm, side));
             fit_station(&self.flat, s_mm, self.datum, &known, self.settings)
         })
+    }
+
+    /// Fits the stations again whose bands are shorter than the seam's.
+    fn fit_shortened(
+        &self,
+        fitted: &mut [Fitted],
+        local: &[LocalBand],
+        knowledge: impl Fn(f64, usize) -> SideKnowledge + Sync,
+    ) {
+        let shortened: Vec<usize> =
+            (0..local.len()).filter(|index| local[*index].bands_mm != [None, None]).collect();
+        let again = gather(self.spread, shortened.len(), |place| {
+            let index = shortened[place];
+            let s_mm = self.places[index];
+            let known = [0, 1].map(|side| {
+                let usual = knowledge(s_mm, side);
+                SideKnowledge { window_mm: local[index].bands_mm[side].unwrap_or(usual.window_mm), ..usual }
+            });
+            fit_station(&self.flat, s_mm, self.datum, &known, self.settings)
+        });
+        for (index, station) in shortened.into_iter().zip(again) {
+            fitted[index] = station;
+        }
     }
 
     fn first_knowledge(&self, s_mm: f64, _side: usize) -> SideKnowledge {

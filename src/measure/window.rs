@@ -12,7 +12,7 @@ use crate::geometry::{TangentArc, fit_skin_patch, residual_mm};
 use crate::section::FlatSeam;
 
 /// Bands tried, mm, from long to short.
-const BANDS_MM: [f64; 9] = [40.0, 30.0, 25.0, 20.0, 15.0, 12.0, 10.0, 8.0, 6.0];
+pub(super) const BANDS_MM: [f64; 9] = [40.0, 30.0, 25.0, 20.0, 15.0, 12.0, 10.0, 8.0, 6.0];
 /// What a strip's mean may stand off, mm.
 const STRIP_LIMIT_MM: f64 = 0.012;
 /// At most this many stations are pooled.
@@ -44,7 +44,12 @@ pub(super) fn choose_band_mm(
         .into_iter()
         .filter(|band_mm| *band_mm <= settings.set_back_mm)
         .find(|band_mm| is_smooth(flat, &pooled, side, *band_mm, settings))?;
-    Some(if accepted < LATE_BELOW_MM { (accepted - LATE_BY_MM).max(5.0) } else { accepted })
+    Some(shortened_late_mm(accepted))
+}
+
+/// A smooth band less what the test may have noticed late, mm.
+pub(super) fn shortened_late_mm(smooth_mm: f64) -> f64 {
+    if smooth_mm < LATE_BELOW_MM { (smooth_mm - LATE_BY_MM).max(5.0) } else { smooth_mm }
 }
 
 fn is_smooth(

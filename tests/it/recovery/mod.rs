@@ -25,3 +25,4 @@ pub mod rehearse_truth;
 mod surface_form;
 pub mod table;
 pub mod trial;
+mod uneven_panel;
