@@ -21,7 +21,7 @@ const TICK: Duration = Duration::from_millis(200);
 pub const PLACING: &str = "placing the scan on the car";
 
 const BYTES_BAR: &str = "{msg} {wide_bar} {bytes} of {total_bytes}, {bytes_per_sec}, {eta} left";
-const COUNT_BAR: &str = "{msg} {wide_bar} {pos} of {len}, {per_sec}, {eta} left";
+const COUNT_BAR: &str = "{msg} {wide_bar} {pos} of {len}, {pace}, {eta} left";
 
 /// Watches one run.
 pub struct Progress {
@@ -31,6 +31,18 @@ pub struct Progress {
     /// Of the scan; 0 where it is not known.
     byte_count: AtomicU64,
     bar: ProgressBar,
+}
+
+/// A style by its template, which is one of this file's.
+fn style(template: &str) -> ProgressStyle {
+    ProgressStyle::with_template(template).unwrap_or_else(|_| ProgressStyle::default_bar())
+}
+
+/// Things a second, without decimals where there are many.
+fn pace(state: &ProgressState, text: &mut dyn Write) {
+    let pace = state.per_sec();
+    // Writing to a string cannot fail.
+    let _ = if pace < 10.0 { write!(text, "{pace:.1}/s") } else { write!(text, "{pace:.0}/s") };
 }
 
 impl Progress {
@@ -43,7 +55,8 @@ impl Progress {
             begun: Mutex::new(Vec::new()),
             beside: Mutex::new(Vec::new()),
             byte_count: AtomicU64::new(0),
-            bar: ProgressBar::with_draw_target(None, target),
+            // Nothing is drawn before there is something to say.
+            bar: ProgressBar::with_draw_target(None, target).with_style(style("")),
         }
     }
 
@@ -76,12 +89,9 @@ impl Progress {
                 let _ = write!(text, "{what}, {:.0} s", state.elapsed().as_secs_f64());
             }
         };
-        let style = ProgressStyle::with_template("{waited} {spinner}");
+        self.bar.set_style(style("{waited} {spinner}").with_key("waited", seen));
         self.bar.reset();
         self.bar.set_message(what);
-        if let Ok(style) = style {
-            self.bar.set_style(style.with_key("waited", seen));
-        }
         self.bar.enable_steady_tick(TICK);
     }
 
@@ -93,11 +103,9 @@ impl Progress {
         self.bar.disable_steady_tick();
         if self.bar.message() != what {
             // The rate of another stage says nothing about this one.
+            self.bar.set_style(style(template).with_key("pace", pace));
             self.bar.reset();
             self.bar.set_message(what);
-            if let Ok(style) = ProgressStyle::with_template(template) {
-                self.bar.set_style(style);
-            }
         }
         self.bar.set_length(whole);
         self.bar.set_position(done);

@@ -161,9 +161,14 @@ fn worst_places(plan: &Plan, summary: &ScanSummary) -> String {
     text
 }
 
+/// A length without a minus before what rounds to zero.
 fn number(value_mm: f64, unit: LengthUnit) -> String {
     let decimals = if unit == LengthUnit::Inch { 3 } else { 2 };
-    format!("{:.decimals$}", value_mm / unit.mm())
+    let text = format!("{:.decimals$}", value_mm / unit.mm());
+    match text.strip_prefix('-') {
+        Some(size) if !size.contains(|letter: char| ('1'..='9').contains(&letter)) => size.to_owned(),
+        _ => text,
+    }
 }
 
 fn round_length(value_mm: f64, unit: LengthUnit) -> String {
