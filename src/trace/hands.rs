@@ -1,12 +1,12 @@
 //! Who does the work of looking at a scan, and who hears how far it is.
 //!
-//! In: parts of a scan. Out: what each part gave, put together in the parts' order, so that sums do not depend on who read
+//! In: parts of a scan. Out: what each part gave, in the parts' order, so that what is made of it does not depend on who read
 //! what when. Does not know threads: whoever calls brings a [`Spread`].
 
-use std::collections::BTreeMap;
-use std::sync::{Mutex, PoisonError};
+use std::ops::Range;
+use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 
-use crate::scan::{InOrder, ScanFailure, Spread};
+use crate::scan::{InOrder, ScanFailure, Spread, gather};
 
 /// One of the two passes over a scan.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -45,65 +45,43 @@ impl Hands<'static> {
     }
 }
 
-struct Waiting<T, Whole> {
-    next: usize,
-    early: BTreeMap<usize, T>,
-    whole: Whole,
-    failure: Option<ScanFailure>,
-}
-
 impl Hands<'_> {
-    /// Reads all parts and folds what they gave into `whole`, in the parts' order.
+    /// What `read` gives for some of a scan's parts, in the parts' order.
     ///
     /// # Errors
     /// The first part that failed.
-    pub(super) fn read_parts<T: Send, Whole: Send>(
+    pub(super) fn read_parts<T: Send + Sync>(
         &self,
-        (look, parts): (Look, usize),
-        whole: Whole,
+        (look, some, all): (Look, Range<usize>, usize),
         read: impl Fn(usize) -> Result<T, ScanFailure> + Sync,
-        fold: impl Fn(&mut Whole, T) + Sync,
-    ) -> Result<Whole, ScanFailure> {
-        let waiting = Mutex::new(Waiting { next: 0, early: BTreeMap::new(), whole, failure: None });
-        let lock = || waiting.lock().unwrap_or_else(PoisonError::into_inner);
-        self.spread.each(parts, &|part| {
-            if lock().failure.is_some() {
-                return;
+    ) -> Result<Vec<T>, ScanFailure> {
+        let done = AtomicUsize::new(some.start);
+        let has_failed = AtomicBool::new(false);
+        let gave = gather(self.spread, some.len(), |index| {
+            if has_failed.load(Ordering::Relaxed) {
+                return None;
             }
-            let result = read(part);
-            let mut waiting = lock();
-            match result {
-                Ok(gave) => {
-                    waiting.early.insert(part, gave);
-                }
-                Err(failure) => waiting.failure = waiting.failure.take().or(Some(failure)),
-            }
-            let place = waiting.next;
-            let mut place = place;
-            while let Some(gave) = waiting.early.remove(&place) {
-                fold(&mut waiting.whole, gave);
-                place += 1;
-            }
-            waiting.next = place;
-            self.watch.looked(look, place, parts);
+            let result = read(some.start + index);
+            has_failed.fetch_or(result.is_err(), Ordering::Relaxed);
+            self.watch.looked(look, 1 + done.fetch_add(1, Ordering::Relaxed), all);
+            Some(result)
         });
-        let waiting = waiting.into_inner().unwrap_or_else(PoisonError::into_inner);
-        waiting.failure.map_or(Ok(waiting.whole), Err)
+        gave.into_iter().flatten().collect()
     }
 
     /// What `make` gives for runs of `count` things, end to end.
     pub(super) fn in_runs<T: Send + Sync>(
         &self,
         count: usize,
-        make: impl Fn(std::ops::Range<usize>) -> Vec<T> + Sync,
+        make: impl Fn(Range<usize>) -> Vec<T> + Sync,
     ) -> Vec<T> {
         /// Things in a run: some milliseconds of work.
         const RUN: usize = 4096;
         let runs = count.div_ceil(RUN);
-        let done = std::sync::atomic::AtomicUsize::new(0);
-        let gave = crate::scan::gather(self.spread, runs, |run| {
+        let done = AtomicUsize::new(0);
+        let gave = gather(self.spread, runs, |run| {
             let made = make(run * RUN..count.min((run + 1) * RUN));
-            self.watch.searched(1 + done.fetch_add(1, std::sync::atomic::Ordering::Relaxed), runs);
+            self.watch.searched(1 + done.fetch_add(1, Ordering::Relaxed), runs);
             made
         });
         gave.into_iter().flatten().collect()
@@ -125,20 +103,15 @@ mod tests {
     #[test]
     fn parts_are_put_together_in_their_own_order() {
         let hands = Hands { spread: &Backwards, watch: &Alone };
-        let whole = hands
-            .read_parts((Look::Survey, 5), Vec::new(), Ok, |whole: &mut Vec<usize>, part| whole.push(part));
-        assert_eq!(whole.unwrap(), [0, 1, 2, 3, 4]);
+        assert_eq!(hands.read_parts((Look::Survey, 2..5, 7), Ok).unwrap(), [2, 3, 4]);
         assert_eq!(hands.in_runs(10_000, Vec::from_iter), Vec::from_iter(0..10_000));
     }
 
     #[test]
     fn a_failure_is_told() {
-        let failed = Hands::one().read_parts(
-            (Look::Survey, 3),
-            (),
-            |part| if part == 1 { Err(ScanFailure("cut off".to_owned())) } else { Ok(()) },
-            |(), ()| (),
-        );
+        let failed = Hands::one().read_parts((Look::Survey, 0..3, 3), |part| {
+            if part == 1 { Err(ScanFailure("cut off".to_owned())) } else { Ok(()) }
+        });
         assert_eq!(failed, Err(ScanFailure("cut off".to_owned())));
     }
 }

@@ -8,12 +8,13 @@
 
 use nalgebra::{Point3, Vector3};
 
-use super::cells::{Cells, PointCells};
+use super::blocks::{BlockAddress, BlockPoint, STEPS_PER_MM, by_blocks};
+use super::cells::PointCells;
 use super::hands::{Hands, Look};
 use super::plane_fit::Moments;
 use super::settings::TraceError;
-use super::survey::{CELL_MM, Survey, median};
-use crate::scan::{PointBlock, PointSink, ScanSource, Sieve};
+use super::survey::{CELL_MM, Survey, cell_address, median};
+use crate::scan::{ScanFailure, ScanSource, Sieve};
 
 /// Thinning, mm.
 const THIN_MM: f64 = 0.5;
@@ -50,28 +51,92 @@ pub struct CloseUp {
     pub spacing_mm: Option<f64>,
 }
 
-struct Thinner<'a> {
-    survey: &'a Survey,
-    sieve: Option<&'a Sieve>,
-    cells: Cells,
-    sums: Vec<(Vector3<f64>, u32)>,
-    last: Option<([i64; 3], bool)>,
+/// Steps along a thinned cell's edge, and thinned cells along a survey cell's, as powers of two.
+const THIN_BITS: u32 = 10;
+const THIN_IN_CELL_BITS: u32 = 3;
+/// Points of one thinned cell that are summed; the sums have 32 bits.
+const MOST_SUMMED: u32 = 1 << 21;
+
+/// The points of a thinned cell, in steps from its corner.
+#[derive(Debug, Clone, Copy)]
+struct ThinSum {
+    /// Place of the survey cell in the block, then of the thinned cell in that.
+    key: u32,
+    sum: [u32; 3],
+    count: u32,
 }
 
-impl Thinner<'_> {
-    /// Takes over what a later part of the scan gave.
-    fn add(&mut self, part: Self) {
-        if self.sums.is_empty() {
-            *self = part;
-            return;
+/// A point by its thinned cell and its place in it, in one number that sorts.
+fn keyed(point: &BlockPoint) -> u64 {
+    let bits = |shift: u32, count: u32| {
+        point
+            .place
+            .iter()
+            .fold(0, |all, steps| (all << count) | (u64::from(*steps) >> shift & ((1 << count) - 1)))
+    };
+    let cell = bits(THIN_BITS + THIN_IN_CELL_BITS, THIN_IN_CELL_BITS);
+    let thin = bits(THIN_BITS, THIN_IN_CELL_BITS);
+    (cell << (3 * THIN_IN_CELL_BITS) | thin) << (3 * THIN_BITS) | bits(0, THIN_BITS)
+}
+
+/// Adds points that are sorted to sums that are.
+fn add_sorted(sums: &mut Vec<ThinSum>, sorted: &[u64]) {
+    let earlier = std::mem::take(sums);
+    let mut earlier = earlier.into_iter().peekable();
+    for run in sorted.chunk_by(|one, two| one >> (3 * THIN_BITS) == two >> (3 * THIN_BITS)) {
+        let key = (run[0] >> (3 * THIN_BITS)) as u32;
+        while let Some(before) = earlier.next_if(|sum| sum.key < key) {
+            sums.push(before);
         }
-        for (other, (sum, count)) in part.sums.iter().enumerate() {
-            let cell = self.cells.number_or_new(part.cells.address(other)) as usize;
-            self.sums.resize(self.sums.len().max(cell + 1), (Vector3::zeros(), 0));
-            self.sums[cell].0 += sum;
-            self.sums[cell].1 += count;
+        let mut all = earlier.next_if(|sum| sum.key == key).unwrap_or(ThinSum { key, sum: [0; 3], count: 0 });
+        for point in run.iter().take(MOST_SUMMED.saturating_sub(all.count) as usize) {
+            for (axis, total) in (0..).zip(&mut all.sum) {
+                *total += (point >> ((2 - axis) * THIN_BITS)) as u32 & ((1 << THIN_BITS) - 1);
+            }
+            all.count += 1;
         }
+        sums.push(all);
     }
+    sums.extend(earlier);
+}
+
+impl ThinSum {
+    /// The middle of the points.
+    fn point(&self, block: BlockAddress) -> Point3<f64> {
+        let cell = cell_address(block, (self.key >> (3 * THIN_IN_CELL_BITS)) as u16);
+        let place = |axis: usize| {
+            let shift = (2 - axis as u32) * THIN_IN_CELL_BITS;
+            let thin = self.key >> shift & ((1 << THIN_IN_CELL_BITS) - 1);
+            let steps = f64::from(self.sum[axis]) / f64::from(self.count) + 0.5;
+            cell[axis] as f64 * CELL_MM + f64::from(thin) * THIN_MM + steps / STEPS_PER_MM
+        };
+        Point3::new(place(0), place(1), place(2))
+    }
+}
+
+/// Thinned points of the wanted cells, and how many points of the scan each stands for.
+fn thin(
+    source: &dyn ScanSource,
+    survey: &Survey,
+    hands: &Hands<'_>,
+) -> Result<(Vec<Point3<f64>>, Vec<u32>), ScanFailure> {
+    let sieve = sieve_of(survey);
+    let add = |block: BlockAddress, sums: &mut Vec<ThinSum>, points: &[&[BlockPoint]]| {
+        let mut is_wanted = [None; 1 << (3 * THIN_IN_CELL_BITS)];
+        let mut sorted: Vec<u64> = points.iter().copied().flatten().map(keyed).collect();
+        sorted.retain(|point| {
+            let cell = (point >> (3 * (THIN_BITS + THIN_IN_CELL_BITS))) as u16;
+            *is_wanted[usize::from(cell)].get_or_insert_with(|| {
+                survey.cells.number(cell_address(block, cell)).is_some_and(|cell| survey.wanted[cell])
+            })
+        });
+        sorted.sort_unstable();
+        add_sorted(sums, &sorted);
+    };
+    let blocks = by_blocks(source, (Look::CloseUp, hands), sieve.as_ref(), add)?;
+    let sums = || blocks.iter().flat_map(|(block, sums)| sums.iter().map(|sum| (*block, sum)));
+    let points = sums().map(|(block, sum)| sum.point(block)).collect();
+    Ok((points, sums().map(|(_, sum)| sum.count).collect()))
 }
 
 /// The survey's wanted cells as readers understand them; `None` for a scan so wide that the bitmap would be large.
@@ -93,38 +158,6 @@ fn sieve_of(survey: &Survey) -> Option<Sieve> {
     Some(sieve)
 }
 
-impl PointSink for Thinner<'_> {
-    fn sieve(&self) -> Option<&Sieve> {
-        self.sieve
-    }
-
-    fn wants_normals(&self) -> bool {
-        false
-    }
-
-    fn take(&mut self, block: &PointBlock<'_>) {
-        for index in 0..block.len() {
-            let point = block.point(index);
-            let Some(coarse) = self.survey.cells.address_of(&point) else { continue };
-            let wanted = match self.last {
-                Some((address, wanted)) if address == coarse => wanted,
-                _ => self.survey.cells.number(coarse).is_some_and(|cell| self.survey.wanted[cell]),
-            };
-            self.last = Some((coarse, wanted));
-            if !wanted {
-                continue;
-            }
-            let Some(address) = self.cells.address_of(&point) else { continue };
-            let cell = self.cells.number_or_new(address) as usize;
-            if cell == self.sums.len() {
-                self.sums.push((Vector3::zeros(), 0));
-            }
-            self.sums[cell].0 += point.coords;
-            self.sums[cell].1 += 1;
-        }
-    }
-}
-
 /// Takes the second look.
 ///
 /// # Errors
@@ -134,23 +167,7 @@ pub fn look_closer(
     survey: &Survey,
     hands: &Hands<'_>,
 ) -> Result<CloseUp, TraceError> {
-    let sieve = sieve_of(survey);
-    let new = || Thinner {
-        survey,
-        sieve: sieve.as_ref(),
-        cells: Cells::new(THIN_MM),
-        sums: Vec::new(),
-        last: None,
-    };
-    let read = |part| {
-        let mut thinner = new();
-        source.read_points(part, &mut thinner).map(|()| thinner)
-    };
-    let thinner = hands.read_parts((Look::CloseUp, source.part_count()), new(), read, Thinner::add)?;
-    let points: Vec<Point3<f64>> =
-        thinner.sums.iter().map(|(sum, count)| Point3::from(sum / f64::from(*count))).collect();
-    let counts: Vec<u32> = thinner.sums.iter().map(|(_, count)| *count).collect();
-    drop(thinner);
+    let (points, counts) = thin(source, survey, hands)?;
     let spacing_mm = edge_spacing_mm(&points, &counts);
     let radius_mm = PATCH_STEPS * spacing_mm.unwrap_or(THIN_MM).max(THIN_MM);
     let grid = PointCells::of(&points, radius_mm);
@@ -198,4 +215,43 @@ fn hem_point(
     }
     let normal = patch.plane()?.normal;
     (normal.dot(&skin).abs() < HEM_COSINE).then_some(HemPoint { point: *point, normal, skin })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn thinned_points_are_the_middles_of_small_cells_however_the_points_come() {
+        let block: BlockAddress = [-1, 0, 2];
+        let place = |index: u32| [index * 7919, index * 104_729, index * 1_299_709].map(|steps| steps as u16);
+        let points: Vec<BlockPoint> =
+            (0..5000).map(|index| BlockPoint { place: place(index % 1500), normal: [0; 3] }).collect();
+        let mut sums = Vec::new();
+        for some in points.chunks(1700) {
+            let mut sorted: Vec<u64> = some.iter().map(keyed).collect();
+            sorted.sort_unstable();
+            add_sorted(&mut sums, &sorted);
+        }
+        let mut expected = std::collections::BTreeMap::<[i64; 3], (Vector3<f64>, u32)>::new();
+        for point in &points {
+            let at =
+                |axis: usize| block[axis] as f64 * 32.0 + (f64::from(point.place[axis]) + 0.5) / STEPS_PER_MM;
+            let place = Vector3::new(at(0), at(1), at(2));
+            let cell = [0, 1, 2].map(|axis| (place[axis] / THIN_MM).floor() as i64);
+            let (sum, count) = expected.entry(cell).or_insert((Vector3::zeros(), 0));
+            *sum += place;
+            *count += 1;
+        }
+        assert_eq!(sums.len(), expected.len());
+        let total: u32 = sums.iter().map(|sum| sum.count).sum();
+        assert_eq!(total, 5000);
+        for sum in &sums {
+            let point = sum.point(block);
+            let cell = [0, 1, 2].map(|axis| (point[axis] / THIN_MM).floor() as i64);
+            let (place, count) = expected[&cell];
+            assert_eq!(count, sum.count);
+            assert!((point.coords - place / f64::from(count)).norm() < 1e-9);
+        }
+    }
 }

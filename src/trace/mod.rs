@@ -4,6 +4,7 @@
 //! Method: facing hems across an empty strip; see each file's head for its sources.
 //! Does not measure gap or flush: the widths here are for ranking only.
 
+mod blocks;
 mod cells;
 mod chains;
 mod evidence;

@@ -36,14 +36,18 @@ impl Moments {
         }
     }
 
-    /// Adds the points of another sum about the same reference.
-    pub fn merge(&mut self, other: &Self) {
-        self.count += other.count;
-        for (total, value) in
-            self.sum.iter_mut().zip(other.sum).chain(self.square.iter_mut().zip(other.square))
-        {
-            *total += value;
-        }
+    /// The sums of places that were counted in whole steps, each place taken as the middle of its step. `square` holds the
+    /// sums of xx, xy, xz, yy, yz, zz.
+    #[must_use]
+    pub fn of_steps(count: u32, sum: [u64; 3], square: [u64; 6], step_mm: f64) -> Self {
+        let half = 0.5 * f64::from(count);
+        let steps = sum.map(|total| total as f64);
+        let pairs = [[0, 0], [0, 1], [0, 2], [1, 1], [1, 2], [2, 2]];
+        let square = std::array::from_fn(|index| {
+            let [one, two] = pairs[index];
+            (square[index] as f64 + 0.5 * (steps[one] + steps[two] + half)) * step_mm * step_mm
+        });
+        Self { count, sum: steps.map(|total| (total + half) * step_mm), square }
     }
 
     /// Mean of the points relative to the reference.
@@ -116,4 +120,28 @@ fn eigenvector(matrix: &Matrix3<f64>, value: f64) -> Option<Vector3<f64>> {
         }
     }
     best.try_normalize(1e-300)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn sums_in_whole_steps_are_those_of_the_steps_middles() {
+        let places = [[3_u64, 9, 4], [7, 2, 1], [0, 5, 8], [6, 6, 3]];
+        let (mut sum, mut square) = ([0; 3], [0; 6]);
+        let mut expected = Moments::default();
+        for [x, y, z] in places {
+            for (total, value) in sum.iter_mut().zip([x, y, z]) {
+                *total += value;
+            }
+            for (total, value) in square.iter_mut().zip([x * x, x * y, x * z, y * y, y * z, z * z]) {
+                *total += value;
+            }
+            expected.add(&(Vector3::new(x as f64 + 0.5, y as f64 + 0.5, z as f64 + 0.5) * 0.25));
+        }
+        let got = Moments::of_steps(4, sum, square, 0.25);
+        assert!((got.mean() - expected.mean()).norm() < 1e-12);
+        assert!((got.covariance() - expected.covariance()).norm() < 1e-12);
+    }
 }

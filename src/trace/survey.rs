@@ -9,11 +9,12 @@
 
 use nalgebra::{Matrix3, Point3, Vector3};
 
-use super::cells::Cells;
+use super::blocks::{BlockAddress, BlockPoint, STEPS_PER_MM, by_blocks};
+use super::cells::{CellAddress, Cells};
 use super::hands::{Hands, Look};
 use super::plane_fit::{Moments, PlaneFit, principal_axis};
 use super::settings::TraceError;
-use crate::scan::{PointBlock, PointSink, ScanSource};
+use crate::scan::{ScanFailure, ScanSource};
 
 /// Edge of a survey cell, mm: a few points each at the sparsest scan that is accepted, finer than any panel.
 pub const CELL_MM: f64 = 4.0;
@@ -57,69 +58,113 @@ pub struct Survey {
     /// Spread of points off the plane of smooth cells, mm.
     pub roughness_mm: f64,
     pub point_count: u64,
-    /// Sum of the source's own normals in each cell, empty where it has none: tells outside from inside.
+    /// Sum of the source's own normals in each cell, of any length, empty where it has none: tells outside from inside.
     pub given_normals: Vec<Vector3<f64>>,
 }
 
-struct Counter {
+/// Cells along a block's edge, as a power of two, and steps along a cell's.
+const CELLS_BITS: u32 = 3;
+const STEP_BITS: u32 = 13;
+/// Cells of a block that are looked for one by one; of more there is a table.
+const FEW_CELLS: usize = 8;
+/// Stands for a cell without points.
+const NO_CELL: u16 = u16::MAX;
+
+/// Sums over the points of a cell, in steps from its corner.
+#[derive(Debug, Clone, Copy, Default)]
+struct CellSums {
+    count: u32,
+    sum: [u64; 3],
+    square: [u64; 6],
+    normal: [i64; 3],
+}
+
+impl CellSums {
+    fn add(&mut self, point: &BlockPoint) {
+        self.count += 1;
+        let [x, y, z] = point.place.map(|steps| u32::from(steps) & ((1 << STEP_BITS) - 1));
+        for (total, value) in self.sum.iter_mut().zip([x, y, z]) {
+            *total += u64::from(value);
+        }
+        for (total, value) in self.square.iter_mut().zip([x * x, x * y, x * z, y * y, y * z, z * z]) {
+            *total += u64::from(value);
+        }
+        for (total, value) in self.normal.iter_mut().zip(point.normal) {
+            *total += i64::from(value);
+        }
+    }
+
+    fn moments(&self) -> Moments {
+        Moments::of_steps(self.count, self.sum, self.square, 1.0 / STEPS_PER_MM)
+    }
+}
+
+/// The cells of a block that have points.
+#[derive(Debug, Default)]
+struct BlockCells {
+    /// Place of each cell in the block, and its sums.
+    cells: Vec<(u16, CellSums)>,
+    /// Number in `cells` of each place; empty while there are few.
+    table: Vec<u16>,
+}
+
+impl BlockCells {
+    fn add(&mut self, point: &BlockPoint) {
+        let [x, y, z] = point.place.map(|steps| steps >> STEP_BITS);
+        let place = (x << (2 * CELLS_BITS)) | (y << CELLS_BITS) | z;
+        let number = self.number_of(place);
+        self.cells[number].1.add(point);
+    }
+
+    fn number_of(&mut self, place: u16) -> usize {
+        let known = if self.table.is_empty() {
+            self.cells.iter().position(|(other, _)| *other == place)
+        } else {
+            Some(self.table[place as usize]).filter(|number| *number != NO_CELL).map(usize::from)
+        };
+        known.unwrap_or_else(|| {
+            let number = self.cells.len();
+            self.cells.push((place, CellSums::default()));
+            if self.table.is_empty() && self.cells.len() > FEW_CELLS {
+                self.table = vec![NO_CELL; 1 << (3 * CELLS_BITS)];
+                for (number, (place, _)) in (0..).zip(&self.cells) {
+                    self.table[*place as usize] = number;
+                }
+            } else if let Some(slot) = self.table.get_mut(place as usize) {
+                *slot = number as u16;
+            }
+            number
+        })
+    }
+}
+
+/// All cells with points, numbered along space.
+struct Counted {
     cells: Cells,
-    moments: Vec<Moments>,
-    normals: Vec<Vector3<f64>>,
-    last: Option<([i64; 3], usize)>,
-    point_count: u64,
+    sums: Vec<CellSums>,
 }
 
-impl Counter {
-    fn new() -> Self {
-        Self {
-            cells: Cells::new(CELL_MM),
-            moments: Vec::new(),
-            normals: Vec::new(),
-            last: None,
-            point_count: 0,
+fn count_points(source: &dyn ScanSource, hands: &Hands<'_>) -> Result<Counted, ScanFailure> {
+    let add = |_, state: &mut BlockCells, points: &[&[BlockPoint]]| {
+        points.iter().copied().flatten().for_each(|point| state.add(point));
+    };
+    let blocks = by_blocks(source, (Look::Survey, hands), None, add)?;
+    let mut counted = Counted { cells: Cells::new(CELL_MM), sums: Vec::new() };
+    for (address, mut block) in blocks {
+        block.cells.sort_unstable_by_key(|(place, _)| *place);
+        for (place, sums) in block.cells {
+            counted.cells.number_or_new(cell_address(address, place));
+            counted.sums.push(sums);
         }
     }
-
-    /// Takes over what a later part of the scan gave.
-    fn add(&mut self, part: Self) {
-        if self.point_count == 0 {
-            *self = part;
-            return;
-        }
-        self.point_count += part.point_count;
-        for (other, moments) in part.moments.iter().enumerate() {
-            let cell = self.cells.number_or_new(part.cells.address(other)) as usize;
-            self.moments.resize(self.moments.len().max(cell + 1), Moments::default());
-            self.moments[cell].merge(moments);
-            if let Some(normal) = part.normals.get(other) {
-                self.normals.resize(self.moments.len().max(self.normals.len()), Vector3::zeros());
-                self.normals[cell] += normal;
-            }
-        }
-    }
+    Ok(counted)
 }
 
-impl PointSink for Counter {
-    fn take(&mut self, block: &PointBlock<'_>) {
-        for index in 0..block.len() {
-            let point = block.point(index);
-            let Some(address) = self.cells.address_of(&point) else { continue };
-            let cell = match self.last {
-                Some((known, cell)) if known == address => cell,
-                _ => self.cells.number_or_new(address) as usize,
-            };
-            self.last = Some((address, cell));
-            if cell == self.moments.len() {
-                self.moments.push(Moments::default());
-            }
-            self.moments[cell].add(&(point - self.cells.corner(cell)));
-            self.point_count += 1;
-            if let Some(normal) = block.normal(index) {
-                self.normals.resize(self.moments.len().max(self.normals.len()), Vector3::zeros());
-                self.normals[cell] += normal;
-            }
-        }
-    }
+/// Address of the cell at a place of a block.
+pub(super) fn cell_address(block: BlockAddress, place: u16) -> CellAddress {
+    let mask = (1 << CELLS_BITS) - 1;
+    let inside = [place >> (2 * CELLS_BITS), place >> CELLS_BITS, place].map(|steps| i64::from(steps & mask));
+    [0, 1, 2].map(|axis| (block[axis] << CELLS_BITS) + inside[axis])
 }
 
 /// Takes the first look.
@@ -127,29 +172,33 @@ impl PointSink for Counter {
 /// # Errors
 /// The scan cannot be read, has no points, or has a size that no car has.
 pub fn survey(source: &dyn ScanSource, hands: &Hands<'_>) -> Result<Survey, TraceError> {
-    let read = |part| {
-        let mut counter = Counter::new();
-        source.read_points(part, &mut counter).map(|()| counter)
+    let counted = count_points(source, hands)?;
+    let describe = |cell: usize| {
+        let moments = counted.sums[cell].moments();
+        SurveyCell {
+            centre: moments.centre(&counted.cells.corner(cell)),
+            count: moments.count,
+            plane: moments.plane(),
+            is_skin: false,
+            skin_normal: None,
+        }
     };
-    let parts = (Look::Survey, source.part_count());
-    let counter = hands.read_parts(parts, Counter::new(), read, Counter::add)?;
-    check_size(&counter)?;
-    let spacing_mm = point_spacing_mm(&counter);
-    Ok(describe_cells(counter, spacing_mm))
+    let data = hands.in_runs(counted.sums.len(), |run| run.map(describe).collect());
+    check_size(&data)?;
+    Ok(describe_cells(counted, data, hands))
 }
 
-fn check_size(counter: &Counter) -> Result<(), TraceError> {
-    if counter.point_count == 0 {
+fn check_size(data: &[SurveyCell]) -> Result<(), TraceError> {
+    if data.is_empty() {
         return Err(TraceError::Empty);
     }
     let mut low = Vector3::repeat(f64::INFINITY);
     let mut high = Vector3::repeat(f64::NEG_INFINITY);
-    for (cell, moments) in counter.moments.iter().enumerate() {
-        let centre = moments.centre(&counter.cells.corner(cell)).coords;
-        low = low.inf(&centre);
-        high = high.sup(&centre);
+    for cell in data {
+        low = low.inf(&cell.centre.coords);
+        high = high.sup(&cell.centre.coords);
     }
-    let size_mm = if counter.moments.len() < 2 { CELL_MM } else { (high - low).norm() };
+    let size_mm = if data.len() < 2 { CELL_MM } else { (high - low).norm() };
     let advice = if size_mm < PLAUSIBLE_SIZE_MM[0] {
         "were metres or inches read as millimetres?"
     } else if size_mm > PLAUSIBLE_SIZE_MM[1] {
@@ -161,61 +210,46 @@ fn check_size(counter: &Counter) -> Result<(), TraceError> {
 }
 
 /// Median over well-filled cells of the square root of plane area over points.
-fn point_spacing_mm(counter: &Counter) -> f64 {
-    let mut spacings: Vec<f64> = Vec::with_capacity(counter.moments.len());
-    for moments in &counter.moments {
-        if moments.count < 3 {
-            spacings.push(CELL_MM / f64::from(moments.count).sqrt());
-            continue;
-        }
-        // A rectangle with sides a and b has variances a²/12 and b²/12.
-        let [_, middle, largest] = moments.plane().map_or([0.0; 3], |plane| plane.variance_mm2);
-        let area_mm2 = 12.0 * (middle * largest).sqrt();
-        spacings.push((area_mm2 / f64::from(moments.count)).sqrt().max(1e-6));
-    }
+fn point_spacing_mm(data: &[SurveyCell]) -> f64 {
+    let mut spacings: Vec<f64> = data
+        .iter()
+        .map(|cell| {
+            if cell.count < 3 {
+                return CELL_MM / f64::from(cell.count).sqrt();
+            }
+            // A rectangle with sides a and b has variances a²/12 and b²/12.
+            let [_, middle, largest] = cell.plane.map_or([0.0; 3], |plane| plane.variance_mm2);
+            let area_mm2 = 12.0 * (middle * largest).sqrt();
+            (area_mm2 / f64::from(cell.count)).sqrt().max(1e-6)
+        })
+        .collect();
     median(&mut spacings).unwrap_or(CELL_MM)
 }
 
-fn describe_cells(counter: Counter, spacing_mm: f64) -> Survey {
-    let mut data: Vec<SurveyCell> = counter
-        .moments
-        .iter()
-        .enumerate()
-        .map(|(cell, moments)| SurveyCell {
-            centre: moments.centre(&counter.cells.corner(cell)),
-            count: moments.count,
-            plane: if moments.count < LEAST_POINTS { None } else { moments.plane() },
-            is_skin: false,
-            skin_normal: None,
-        })
-        .collect();
+fn describe_cells(counted: Counted, mut data: Vec<SurveyCell>, hands: &Hands<'_>) -> Survey {
+    let spacing_mm = point_spacing_mm(&data);
+    for cell in data.iter_mut().filter(|cell| cell.count < LEAST_POINTS) {
+        cell.plane = None;
+    }
     let mut spreads: Vec<f64> = data.iter().filter_map(spread_mm).collect();
     let roughness_mm = median(&mut spreads).unwrap_or(0.0);
     let limit_mm = ROUGH_FACTOR * roughness_mm + ROUGH_EXTRA_MM;
     let is_flat: Vec<bool> =
         data.iter().map(|cell| spread_mm(cell).is_some_and(|spread| spread < limit_mm)).collect();
-    set_skin_directions(&mut data, &is_flat);
-    let wanted = wanted_cells(&counter.cells, &data);
-    let mut given_normals = counter.normals;
-    if !given_normals.is_empty() {
-        given_normals.resize(data.len(), Vector3::zeros());
-    }
-    Survey {
-        cells: counter.cells,
-        data,
-        wanted,
-        spacing_mm,
-        roughness_mm,
-        point_count: counter.point_count,
-        given_normals,
-    }
+    set_skin_directions(&mut data, &is_flat, hands);
+    let wanted = wanted_cells(&counted.cells, &data);
+    let normals = counted.sums.iter().map(|sums| Vector3::from(sums.normal.map(|total| total as f64)));
+    let has_normals = counted.sums.iter().any(|sums| sums.normal != [0; 3]);
+    let given_normals = if has_normals { normals.collect() } else { Vec::new() };
+    let point_count = counted.sums.iter().map(|sums| u64::from(sums.count)).sum();
+    Survey { cells: counted.cells, data, wanted, spacing_mm, roughness_mm, point_count, given_normals }
 }
 
 fn spread_mm(cell: &SurveyCell) -> Option<f64> {
     cell.plane.filter(|plane| plane.variance_mm2[1] > 0.02).map(|plane| plane.variance_mm2[0].sqrt())
 }
 
-fn set_skin_directions(data: &mut [SurveyCell], is_flat: &[bool]) {
+fn set_skin_directions(data: &mut [SurveyCell], is_flat: &[bool], hands: &Hands<'_>) {
     let mut blocks = Cells::new(BLOCK_MM);
     let block_of: Vec<Option<u32>> = data
         .iter()
@@ -233,13 +267,11 @@ fn set_skin_directions(data: &mut [SurveyCell], is_flat: &[bool]) {
                 sums[block as usize] += plane.normal * plane.normal.transpose() * weight;
             }
         }
-        let directions: Vec<Option<Vector3<f64>>> = (0..blocks.len())
-            .map(|block| {
-                let near: Matrix3<f64> =
-                    blocks.around(blocks.address(block), 1).map(|other| sums[other]).sum();
-                principal_axis(&near)
-            })
-            .collect();
+        let direction = |block: usize| {
+            let near: Matrix3<f64> = blocks.around(blocks.address(block), 1).map(|other| sums[other]).sum();
+            principal_axis(&near)
+        };
+        let directions = hands.in_runs(blocks.len(), |run| run.map(direction).collect());
         for (index, cell) in data.iter_mut().enumerate() {
             cell.skin_normal = block_of[index].and_then(|block| directions[block as usize]);
         }
