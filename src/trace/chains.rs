@@ -140,6 +140,9 @@ impl March<'_> {
             points.push(next);
             (here, direction) = (next, heading);
         }
+        if let Some(tip) = points.last_mut() {
+            tip.point -= direction * self.overshoot_mm(tip, &direction);
+        }
         (points, false)
     }
 
@@ -164,6 +167,19 @@ impl March<'_> {
         let heading = (chord + along).try_normalize(1e-9)?;
         let outward = (here.outward + sum.outward / f64::from(sum.weight)).try_normalize(1e-9)?;
         Some((ChainPoint { point, outward, width_mm, pair_count: sum.weight }, heading))
+    }
+
+    /// How far a chain's last point lies beyond the last bead that led to it.
+    fn overshoot_mm(&self, tip: &ChainPoint, direction: &Vector3<f64>) -> f64 {
+        let mut least_mm = STEP_MM;
+        self.grid.near(&tip.point, CATCH_MM, |index| {
+            let bead = &self.beads[index];
+            let offset = tip.point - bead.point;
+            if offset.norm() < CATCH_MM && bead.outward.dot(&tip.outward) > 0.5 {
+                least_mm = least_mm.min(offset.dot(direction));
+            }
+        });
+        least_mm.clamp(0.0, 0.8 * STEP_MM)
     }
 
     /// The nearest bead beyond a stretch without any, in line with the march.
