@@ -15,6 +15,8 @@
 //! ```
 //! How it is made: [`TrueSection`] builds both panels' profiles at a place of the true curve, `sweep` walks along that
 //! curve and takes what `sight` lets the scanner see, with noise; [`TruthRow`] is read from the same sections.
+//! Every seam's surfaces are its own, up to half-way to the next seam: near corners that leaves ledges of some tenths of a millimetre in
+//! a panel. A whole body of one piece is made by [`body`].
 //! Shares no code with measuring: geometry, plan and scan types only.
 
 mod along;
