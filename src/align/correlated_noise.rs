@@ -1,211 +1,182 @@
-//! How a scan's noise is correlated along the surface, from what a registration leaves.
+//! What a scan's noise may be made of, as covariances of the means over cells.
 //!
-//! In: cells with rows of the pose, residuals and weights. Out: a [`CorrelatedNoise`]. Units: mm, mm².
-//! Method: every correlation that depends on distance alone is a mixture of `sin(kd)/(kd)`, the waves of one length in all
-//! directions (I. Schoenberg, Ann. Math. 39, 1938). Products of residuals, sorted by distance, are fitted by such a mixture
-//! and independent noise with variances that are not negative. The fitted pose swallows part of the noise, the more the longer
-//! the wave: what is fitted is each part's share of the *residuals*, not of the noise, so that variances come out without bias
-//! (C. R. Rao, J. Multivariate Anal. 1, 1971, "MINQUE").
-//! Does not know directions, nor waves that are too long to be told from a pose.
+//! In: cells with rows of the pose, residuals and weights. Out: [`NoiseParts`]: groups of cells and, for each part of the
+//! noise, the covariance of the groups' means where that part has unit variance. Units: mm.
+//! Method: independent noise of single points; independent noise of whole cells, which is what the reference's patches are off;
+//! and waves of a row of lengths, each in all directions: every correlation that depends on distance alone is a mixture of
+//! such `sin(kd)/(kd)` (I. Schoenberg, Ann. Math. 39, 1938). Groups keep the matrices small; their covariances are
+//! sums over their cells, so that no wave is blurred by it.
+//! Does not know how much there is of each part: see `learnt_noise`. Does not know directions.
 
-use nalgebra::{DMatrix, DVector, Matrix6, Vector6};
+use std::collections::BTreeMap;
+
+use nalgebra::{DMatrix, DVector, Point3};
 
 use super::correlated_step::Cell;
-use crate::statistics::nonnegative_least_squares;
 
-/// Shortest wave in cells, as sampling theory has it (C. Shannon, 1949); the next is longer by the ratio.
+/// Shortest wave in cells, as sampling theory has it (C. Shannon, 1949); the next is longer by the ratio, the longest as long
+/// as the scan: of longer ones the pose takes all but a bend, which the longest has too.
 const SHORTEST_CELLS: f64 = 2.0;
-const RATIO: f64 = 1.2;
-/// Longest wave relative to the largest distance: longer ones are bent by a part of a wave only and look like a pose.
-const LONGEST: f64 = 0.4;
-/// Products are sorted into bins of this width up to a share of the largest distance, mm.
-const BIN_MM: f64 = 10.0;
-const BINNED: f64 = 0.35;
+const RATIO: f64 = 1.25;
+/// Most groups; the work goes with their third power. On a front end they are 70 mm wide: the best estimate loses nothing.
+const MOST_GROUPS: usize = 320;
 /// Step of the tables over distance, mm: a hundredth of the shortest wave.
 const TABLE_MM: f64 = 0.5;
 
-/// Independent noise and waves.
-#[derive(Debug)]
-pub(super) struct CorrelatedNoise {
-    /// Variance of one independent residual.
-    pub white_mm2: f64,
-    /// Covariance over distance, in steps of [`TABLE_MM`].
-    table_mm2: Vec<f64>,
+/// Parts of the noise of groups of cells.
+pub(super) struct NoiseParts {
+    /// Rows of the pose, one for each group.
+    pub rows: DMatrix<f64>,
+    pub residuals_mm: DVector<f64>,
+    /// On the diagonal, for unit variance of single points.
+    pub of_points: DVector<f64>,
+    /// On the diagonal, for unit variance of cells.
+    pub of_cells: DVector<f64>,
+    /// For unit variance of the waves of each length; the lower triangles only.
+    pub of_waves: Vec<DMatrix<f64>>,
+    pub lengths_mm: Vec<f64>,
 }
 
-impl CorrelatedNoise {
-    /// Covariance of two places, without independent noise.
-    pub fn shared_mm2(&self, distance_mm: f64) -> f64 {
-        looked_up(&self.table_mm2, distance_mm)
+impl NoiseParts {
+    pub fn of(cells: &[Cell], cell_mm: f64) -> Self {
+        let groups = groups_of(cells, cell_mm);
+        let sums: Vec<f64> =
+            groups.iter().map(|group| group.iter().map(|cell| cell.weight).sum::<f64>()).collect();
+        let mean = |group: usize, value: &dyn Fn(&Cell) -> f64| -> f64 {
+            groups[group].iter().map(|cell| cell.weight * value(cell)).sum::<f64>() / sums[group]
+        };
+        let count = groups.len();
+        let most_mm = span_mm(cells);
+        let lengths_mm: Vec<f64> =
+            std::iter::successors(Some(SHORTEST_CELLS * cell_mm), |length_mm| Some(length_mm * RATIO))
+                .take_while(|length_mm| *length_mm <= most_mm)
+                .collect();
+        Self {
+            rows: DMatrix::from_fn(count, 6, |group, column| mean(group, &|cell| cell.row[column])),
+            residuals_mm: DVector::from_fn(count, |group, _| mean(group, &|cell| cell.residual_mm)),
+            of_points: DVector::from_fn(count, |group, _| 1.0 / sums[group]),
+            of_cells: DVector::from_fn(count, |group, _| mean(group, &|cell| cell.weight) / sums[group]),
+            of_waves: waves(&groups, &sums, &lengths_mm, most_mm),
+            lengths_mm,
+        }
     }
 }
 
-fn looked_up(table: &[f64], distance_mm: f64) -> f64 {
-    let place = distance_mm / TABLE_MM;
-    let index = (place as usize).min(table.len() - 2);
-    table[index] + (table[index + 1] - table[index]) * (place - index as f64)
+/// Cells that lie together, in an order that depends on their places alone.
+fn groups_of(cells: &[Cell], cell_mm: f64) -> Vec<Vec<&Cell>> {
+    let mut side_mm = cell_mm;
+    loop {
+        let mut groups: BTreeMap<[i64; 3], Vec<&Cell>> = BTreeMap::new();
+        for cell in cells {
+            let key =
+                [cell.point.x, cell.point.y, cell.point.z].map(|value| (value / side_mm).floor() as i64);
+            groups.entry(key).or_default().push(cell);
+        }
+        if groups.len() <= MOST_GROUPS {
+            return groups.into_values().collect();
+        }
+        side_mm *= 1.03 * (groups.len() as f64 / MOST_GROUPS as f64).sqrt();
+    }
 }
 
-fn wave_table(length_mm: f64, most_mm: f64) -> Vec<f64> {
-    let number = std::f64::consts::TAU / length_mm;
-    let steps = (most_mm / TABLE_MM) as usize + 2;
-    let wave = |phase: f64| if phase > 0.0 { phase.sin() / phase } else { 1.0 };
-    (0..steps).map(|step| wave(number * TABLE_MM * step as f64)).collect()
-}
-
-/// The noise of the cells' residuals; `None` where the rows do not hold a pose or no wave is found.
-pub(super) fn noise_of(cells: &[Cell], cell_mm: f64) -> Option<CorrelatedNoise> {
-    let pairs = Pairs::of(cells);
-    let fit = PoseFit::of(cells)?;
-    let longest_mm = LONGEST * pairs.most_mm;
-    let lengths_mm: Vec<f64> =
-        std::iter::successors(Some(SHORTEST_CELLS * cell_mm), |length_mm| Some(length_mm * RATIO))
-            .take_while(|length_mm| *length_mm <= longest_mm)
-            .collect();
-    let tables: Vec<Vec<f64>> =
-        lengths_mm.iter().map(|length_mm| wave_table(*length_mm, pairs.most_mm)).collect();
-    let mut columns: Vec<Vec<f64>> = tables.iter().map(|table| pairs.left_of_wave(table, &fit)).collect();
-    columns.push(pairs.left_of_white(cells, &fit));
-    let products = pairs.sorted(|one, other| fit.residuals_mm[one] * fit.residuals_mm[other]);
-    let variances_mm2 = mixture(&columns, &products, &pairs.counts())?;
-    let (white_mm2, waves_mm2) = variances_mm2.split_last()?;
-    let steps = tables.first()?.len();
-    let table_mm2: Vec<f64> = (0..steps)
-        .map(|step| tables.iter().zip(waves_mm2).map(|(table, share)| share * table[step]).sum())
-        .collect();
-    (table_mm2[0] > 0.0).then_some(CorrelatedNoise { white_mm2: *white_mm2, table_mm2 })
-}
-
-/// Variances of the columns that explain the products best, each bin in units of what chance makes of it.
-fn mixture(columns: &[Vec<f64>], products: &[f64], counts: &[f64]) -> Option<Vec<f64>> {
-    let dot = |one: &[f64], other: &[f64]| -> f64 {
-        one.iter()
-            .zip(other)
-            .zip(counts)
-            .filter(|(_, count)| **count > 0.0)
-            .map(|((a, b), n)| a * b / n)
-            .sum()
-    };
-    // To the size of one each, or lengths would differ by their weights.
-    let sizes: Vec<f64> = columns.iter().map(|column| dot(column, column).sqrt().max(1e-30)).collect();
-    let count = columns.len();
-    let normal = DMatrix::from_fn(count, count, |row, column| {
-        dot(&columns[row], &columns[column]) / (sizes[row] * sizes[column])
-    });
-    let right = DVector::from_fn(count, |row, _| dot(&columns[row], products) / sizes[row]);
-    let found = nonnegative_least_squares(&normal, &right)?;
-    Some(found.iter().zip(&sizes).map(|(value, size)| value / size).collect())
-}
-
-/// The pose by weighted least squares: `M = 1 − B Xᵂᵀ` makes residuals of values.
-struct PoseFit {
-    /// `X (Xᵀ W X)⁻¹`.
-    gains: Vec<Vector6<f64>>,
-    /// `W X`.
-    weighted: Vec<Vector6<f64>>,
-    residuals_mm: Vec<f64>,
-}
-
-impl PoseFit {
-    fn of(cells: &[Cell]) -> Option<Self> {
-        let weighted: Vec<Vector6<f64>> = cells.iter().map(|cell| cell.row * cell.weight).collect();
-        let normal: Matrix6<f64> =
-            cells.iter().zip(&weighted).map(|(cell, weighted)| weighted * cell.row.transpose()).sum();
-        let inverse = normal.cholesky()?.inverse();
-        let right: Vector6<f64> =
-            cells.iter().zip(&weighted).map(|(cell, weighted)| weighted * cell.residual_mm).sum();
-        let movement = inverse * right;
-        Some(Self {
-            gains: cells.iter().map(|cell| inverse * cell.row).collect(),
-            residuals_mm: cells.iter().map(|cell| cell.residual_mm - cell.row.dot(&movement)).collect(),
-            weighted,
+/// Diagonal of the box around the cells: no two are further apart.
+fn span_mm(cells: &[Cell]) -> f64 {
+    let corner = |pick: fn(f64, f64) -> f64| {
+        cells.iter().map(|cell| cell.point).reduce(|one, other| {
+            Point3::new(pick(one.x, other.x), pick(one.y, other.y), pick(one.z, other.z))
         })
-    }
+    };
+    corner(f64::max).zip(corner(f64::min)).map_or(0.0, |(upper, lower)| (upper - lower).norm())
 }
 
-/// Distances of all pairs of cells, and the bin of each.
-struct Pairs {
-    count: usize,
-    /// Of pair (one, other < one), row by row.
-    distances_mm: Vec<f64>,
-    most_mm: f64,
-    bins: usize,
-}
-
-impl Pairs {
-    fn of(cells: &[Cell]) -> Self {
-        let distances_mm: Vec<f64> = cells
-            .iter()
-            .enumerate()
-            .flat_map(|(index, one)| cells[..index].iter().map(|other| (one.point - other.point).norm()))
-            .collect();
-        let most_mm = distances_mm.iter().copied().fold(BIN_MM, f64::max);
-        Self { count: cells.len(), distances_mm, most_mm, bins: (BINNED * most_mm / BIN_MM) as usize + 2 }
-    }
-
-    /// Sums over the pairs of each bin; the first bin holds each cell with itself.
-    fn sorted(&self, value: impl Fn(usize, usize) -> f64) -> Vec<f64> {
-        let mut sums = vec![0.0; self.bins];
-        let mut distances_mm = self.distances_mm.iter();
-        for one in 0..self.count {
-            for (other, distance_mm) in distances_mm.by_ref().take(one).enumerate() {
-                if let Some(sum) = sums.get_mut((distance_mm / BIN_MM) as usize + 1) {
-                    *sum += value(one, other);
+/// Covariances of the groups' means for waves of each length, all in one pass over the pairs of cells.
+fn waves(groups: &[Vec<&Cell>], sums: &[f64], lengths_mm: &[f64], most_mm: f64) -> Vec<DMatrix<f64>> {
+    let (count, kinds) = (groups.len(), lengths_mm.len());
+    let table = table_of(lengths_mm, most_mm);
+    let mut result = vec![DMatrix::zeros(count, count); kinds];
+    let mut shared = vec![0.0; kinds];
+    for one in 0..count {
+        for other in 0..=one {
+            shared.fill(0.0);
+            for (cell, neighbour) in groups[one]
+                .iter()
+                .flat_map(|cell| groups[other].iter().map(move |neighbour| (cell, neighbour)))
+            {
+                let place = (cell.point - neighbour.point).norm() / TABLE_MM;
+                let index = place as usize;
+                let after = (place - index as f64) * cell.weight * neighbour.weight;
+                let before = cell.weight * neighbour.weight - after;
+                let lower = &table[index * kinds..(index + 1) * kinds];
+                let upper = &table[(index + 1) * kinds..(index + 2) * kinds];
+                for ((sum, low), high) in shared.iter_mut().zip(lower).zip(upper) {
+                    *sum += before * low + after * high;
                 }
             }
-            sums[0] += value(one, one);
-        }
-        sums
-    }
-
-    fn counts(&self) -> Vec<f64> {
-        self.sorted(|_, _| 1.0)
-    }
-
-    /// Expected products of residuals, binned, of waves of unit variance: of `M S Mᵀ`.
-    fn left_of_wave(&self, table: &[f64], fit: &PoseFit) -> Vec<f64> {
-        let mut spread = fit.weighted.clone();
-        let mut distances_mm = self.distances_mm.iter();
-        for one in 0..self.count {
-            for (other, distance_mm) in distances_mm.by_ref().take(one).enumerate() {
-                let shared = looked_up(table, *distance_mm);
-                spread[one] += fit.weighted[other] * shared;
-                spread[other] += fit.weighted[one] * shared;
+            for (matrix, sum) in result.iter_mut().zip(&shared) {
+                matrix[(one, other)] = sum / (sums[one] * sums[other]);
             }
         }
-        let mut shares = self.sorted_waves(table);
-        for (share, taken) in shares.iter_mut().zip(self.taken_by_pose(&spread, fit)) {
-            *share -= taken;
-        }
-        shares
+    }
+    result
+}
+
+/// Correlation of each length over distance; the lengths of one distance lie together.
+fn table_of(lengths_mm: &[f64], most_mm: f64) -> Vec<f64> {
+    let wave = |phase: f64| if phase > 0.0 { phase.sin() / phase } else { 1.0 };
+    (0..(most_mm / TABLE_MM) as usize + 3)
+        .flat_map(|step| {
+            lengths_mm
+                .iter()
+                .map(move |length_mm| wave(std::f64::consts::TAU / length_mm * TABLE_MM * step as f64))
+        })
+        .collect()
+}
+
+#[cfg(test)]
+pub(super) fn line_of_cells(count: u32, step_mm: f64) -> Vec<Cell> {
+    (0..count)
+        .map(|index| Cell {
+            point: Point3::new(f64::from(index) * step_mm, 0.0, 0.0),
+            row: nalgebra::Vector6::x(),
+            residual_mm: 0.0,
+            weight: 4.0,
+        })
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn waves_of_single_cells_are_the_sine_over_its_argument() {
+        let parts = NoiseParts::of(&line_of_cells(20, 30.0), 30.0);
+        assert_eq!(parts.lengths_mm[0], 60.0);
+        // Half a wave apart and a whole one: sin(π)/π = 0; for 75 mm and 30 mm sin(0.8 π)/(0.8 π) = 0.2339.
+        assert!(parts.of_waves[0][(1, 0)].abs() < 1e-3 && (parts.of_waves[0][(3, 3)] - 1.0).abs() < 1e-12);
+        assert!((parts.of_waves[1][(1, 0)] - 0.2339).abs() < 1e-3, "{}", parts.of_waves[1][(1, 0)]);
+        assert_eq!((parts.of_points[0], parts.of_cells[0]), (0.25, 1.0));
     }
 
-    fn sorted_waves(&self, table: &[f64]) -> Vec<f64> {
-        let mut sums = vec![0.0; self.bins];
-        sums[0] = self.count as f64;
-        for distance_mm in &self.distances_mm {
-            if let Some(sum) = sums.get_mut((distance_mm / BIN_MM) as usize + 1) {
-                *sum += looked_up(table, *distance_mm);
-            }
-        }
-        sums
-    }
-
-    /// The same of independent noise of unit variance: `S` is `1/weight` on the diagonal.
-    fn left_of_white(&self, cells: &[Cell], fit: &PoseFit) -> Vec<f64> {
-        let spread: Vec<Vector6<f64>> = cells.iter().map(|cell| cell.row).collect();
-        let taken = self.taken_by_pose(&spread, fit);
-        let mut shares: Vec<f64> = taken.iter().map(|taken| -taken).collect();
-        shares[0] += cells.iter().map(|cell| 1.0 / cell.weight).sum::<f64>();
-        shares
-    }
-
-    /// Binned `B Qᵀ + Q Bᵀ − B T Bᵀ` with `Q = S W X` and `T = (W X)ᵀ Q`.
-    fn taken_by_pose(&self, spread: &[Vector6<f64>], fit: &PoseFit) -> Vec<f64> {
-        let twice: Matrix6<f64> =
-            fit.weighted.iter().zip(spread).map(|(weighted, spread)| weighted * spread.transpose()).sum();
-        let halved: Vec<Vector6<f64>> =
-            spread.iter().zip(&fit.gains).map(|(spread, gain)| spread - twice * gain * 0.5).collect();
-        self.sorted(|one, other| fit.gains[one].dot(&halved[other]) + halved[one].dot(&fit.gains[other]))
+    #[test]
+    fn groups_add_up_what_their_cells_share() {
+        // 640 cells 30 mm apart become groups of two and more; two cells a quarter of a wave apart share 2/π of it.
+        let cells = line_of_cells(640, 30.0);
+        let parts = NoiseParts::of(&cells, 30.0);
+        assert!(parts.rows.nrows() <= MOST_GROUPS);
+        let groups = groups_of(&cells, 30.0);
+        let (at, length_mm) = (5, parts.lengths_mm[3]);
+        let size = groups[at].len() as f64;
+        let expected: f64 = groups[at]
+            .iter()
+            .flat_map(|one| groups[at].iter().map(move |other| (one.point - other.point).norm()))
+            .map(|distance_mm| {
+                let phase = std::f64::consts::TAU * distance_mm / length_mm;
+                if phase > 0.0 { phase.sin() / phase } else { 1.0 }
+            })
+            .sum::<f64>()
+            / (size * size);
+        assert!(size > 1.0 && (parts.of_waves[3][(at, at)] - expected).abs() < 1e-3, "{size} {expected}");
+        assert!((parts.of_cells[at] - 1.0 / size).abs() < 1e-12);
     }
 }

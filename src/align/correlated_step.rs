@@ -3,40 +3,27 @@
 //! In: the rows of the last step with residual and weight. Out: a small step and its covariance, or none where the scan is
 //! too small to show how its noise is correlated. Units: mm, rad.
 //! Method: generalised least squares (A. Aitken, 1935; as "kriging with external drift" in N. Cressie, Statistics for
-//! Spatial Data, 1993, 3.4): rows are averaged in cells, whose covariance over distance is that of `correlated_noise`; cells
-//! that share a wave then count as one. Scanners bend a surface by a hundredth of a mm over some centimetres to decimetres,
-//! which pulls an ordinary fit along. Where the noise's covariance is known and normal, no unbiased estimate does better (the
-//! bound of H. Cramér and C. R. Rao is reached); `tests/it/recovery/align_bound.rs` compares.
+//! Spatial Data, 1993, 3.4): rows are averaged in cells, cells that share a wave then count as one. What the noise is made of
+//! says `correlated_noise`, how much of it there is learns `learnt_noise`. Scanners bend a surface by a hundredth of a mm over
+//! some centimetres to decimetres, which pulls an ordinary fit along. Where the noise's covariance is known and normal, no
+//! unbiased estimate does better (the bound of H. Cramér and C. R. Rao is reached); `tests/it/recovery/align_bound.rs` compares.
 //! Does not see errors that are longer than the scan: they look like a pose.
 
 use std::collections::BTreeMap;
 
-use nalgebra::{DMatrix, Matrix6, Point3, Vector6};
+use nalgebra::{Point3, Vector6};
 
-use super::correlated_noise::{CorrelatedNoise, noise_of};
+use super::correlated_noise::NoiseParts;
+use super::learnt_noise::{Movement, learnt_movement};
 use super::pose_covariance::WeightedRow;
-use crate::geometry::large_cholesky;
 
-/// Cell side, mm; larger where there would be more cells than the most. The covariance matrix has cells² numbers.
+/// Cell side, mm; larger where there would be more cells than the most. All pairs of them are looked at.
 const CELL_MM: f64 = 30.0;
 const MOST_CELLS: usize = 1200;
 /// Fewest cells that show a correlation: ten for each number of the pose.
 const LEAST_CELLS: usize = 60;
 /// Least sum of weights in a cell that counts.
 const LEAST_WEIGHT: f64 = 1.0;
-/// Least share of the variance that is called independent: keeps the matrix well conditioned.
-const LEAST_WHITE: f64 = 0.1;
-
-/// Factor of the covariance for what the noise's model does not say: its parts are estimated themselves, and few waves are not
-/// normal. Found by trial: without it the 95 % region held 87 of 100 true poses (seeds 3000 to 3099 of `align_surface`).
-const NOISE_DOUBT: f64 = 1.25;
-
-/// A small movement `(ω, τ)` about the rows' pivot, with its covariance.
-pub(super) struct CorrelatedStep {
-    pub movement: Vector6<f64>,
-    pub covariance: Matrix6<f64>,
-}
-
 /// One cell's weighted means.
 pub(super) struct Cell {
     pub point: Point3<f64>,
@@ -49,7 +36,7 @@ pub(super) struct Cell {
 pub(super) fn correlated_step(
     rows: impl Iterator<Item = WeightedRow> + Clone,
     variance_mm2: f64,
-) -> Option<CorrelatedStep> {
+) -> Option<Movement> {
     let mut cell_mm = CELL_MM;
     let mut cells = cells_of(rows.clone(), cell_mm);
     while cells.len() > MOST_CELLS {
@@ -59,8 +46,7 @@ pub(super) fn correlated_step(
     if cells.len() < LEAST_CELLS {
         return None;
     }
-    let noise = noise_of(&cells, cell_mm)?;
-    solve(&cells, &noise, LEAST_WHITE * variance_mm2)
+    learnt_movement(&NoiseParts::of(&cells, cell_mm), variance_mm2)
 }
 
 fn cells_of(rows: impl Iterator<Item = WeightedRow>, cell_mm: f64) -> Vec<Cell> {
@@ -86,42 +72,9 @@ fn cells_of(rows: impl Iterator<Item = WeightedRow>, cell_mm: f64) -> Vec<Cell> 
         .collect()
 }
 
-fn solve(cells: &[Cell], noise: &CorrelatedNoise, least_white_mm2: f64) -> Option<CorrelatedStep> {
-    let count = cells.len();
-    let white_mm2 = noise.white_mm2.max(least_white_mm2);
-    let covariance = DMatrix::from_fn(count, count, |row, column| {
-        if row == column {
-            return noise.shared_mm2(0.0) + white_mm2 / cells[row].weight;
-        }
-        noise.shared_mm2((cells[row].point - cells[column].point).norm())
-    });
-    let lower = large_cholesky(covariance)?;
-    // Columns: the six of the pose, then the residuals.
-    let mut columns =
-        DMatrix::from_fn(
-            count,
-            7,
-            |row, column| {
-                if column < 6 { cells[row].row[column] } else { -cells[row].residual_mm }
-            },
-        );
-    if !lower.solve_lower_triangular_mut(&mut columns) {
-        return None;
-    }
-    let products = columns.transpose() * &columns;
-    let normal: Matrix6<f64> = products.fixed_view::<6, 6>(0, 0).into_owned();
-    let right: Vector6<f64> = products.fixed_view::<6, 1>(0, 6).into_owned();
-    let inverse = normal.cholesky()?.inverse();
-    let movement = inverse * right;
-    let left = products[(6, 6)] - right.dot(&movement);
-    // What is left says whether the covariance was guessed too small.
-    let inflation = NOISE_DOUBT * (left / (count as f64 - 6.0)).max(1.0);
-    Some(CorrelatedStep { movement, covariance: inverse * inflation })
-}
-
 #[cfg(test)]
 mod tests {
-    use nalgebra::Vector3;
+    use nalgebra::{Matrix6, Vector3};
 
     use super::*;
     use crate::align::alignment::moment_row;

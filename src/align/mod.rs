@@ -13,6 +13,7 @@ mod correlated_noise;
 mod correlated_step;
 mod datum_targets;
 mod entry;
+mod learnt_noise;
 mod orient;
 mod panels;
 mod point_pairs;

@@ -33,6 +33,9 @@ const STILL_MM: f64 = 2e-5;
 /// Iterations at the last scale.
 const MOST_LAST: u32 = 30;
 
+/// Least slope of weighted means: normal noise has 0.73 at the least scale of the weights.
+const LEAST_SLOPE: f64 = 0.4;
+
 /// What to register.
 pub(super) struct Task<'t> {
     pub points: &'t [Point3<f64>],
@@ -156,6 +159,19 @@ fn weight(residual_mm: f64, scale_mm: f64) -> f64 {
     (1.0 + (residual_mm / scale_mm).powi(2)).powi(-2)
 }
 
+/// How a weighted mean of residuals moves with what it is the mean of: less than one to one, as the weights favour those
+/// residuals that are small, whatever the mean. One step from fixed weights would stop that short, and the scan's waves would
+/// look that much smaller. Mean slope of the influence over mean weight (P. Huber, Ann. Math. Statist. 35(1), 1964).
+fn slope_of_means(contacts: &[Contact], scale_mm: f64) -> f64 {
+    let (mut slopes, mut weights) = (0.0, 0.0);
+    for contact in contacts {
+        let square = (contact.residual_mm / scale_mm).powi(2);
+        slopes += (1.0 - 3.0 * square) / (1.0 + square).powi(3);
+        weights += weight(contact.residual_mm, scale_mm);
+    }
+    if weights > 0.0 { (slopes / weights).clamp(LEAST_SLOPE, 1.0) } else { 1.0 }
+}
+
 fn advance(
     contacts: &[Contact],
     pose: &Isometry3<f64>,
@@ -195,10 +211,11 @@ fn assess(contacts: &[Contact], found: Settled) -> Registered {
         }
     }
     let variance_mm2 = if weights > 0.0 { weighted_sq / weights } else { 0.0 };
+    let slope = slope_of_means(contacts, found.scale_mm);
     let rows = contacts.iter().map(|contact| WeightedRow {
         point: contact.point,
         row: moment_row(&(contact.point - found.pivot), &contact.normal),
-        residual_mm: contact.residual_mm,
+        residual_mm: contact.residual_mm / slope,
         weight: weight(contact.residual_mm, found.scale_mm),
     });
     let correlated = correlated_step(rows.clone(), variance_mm2);

@@ -18,7 +18,8 @@ use shutline::plan::Plan;
 
 use super::align_surface::{BUDGET, asked};
 use super::front_end::{
-    Disturbance, GOOD_SCANNER, ORDINARY, ORDINARY_SCANNER, Shown, Waves, plan, pose_error, scanned_and_shown,
+    Disturbance, GOOD_SCANNER, ORDINARY, ORDINARY_SCANNER, POOR_SCANNER, Shown, Waves, plan, pose_error,
+    scanned_and_shown,
 };
 
 /// Points are averaged over cells of this side: a quarter of the shortest wave.
@@ -97,13 +98,16 @@ fn share_in_budget(covariance: &Matrix6<f64>, pivot: &Point3<f64>, plan: &Plan, 
 }
 
 #[test]
-#[ignore = "prints the share of trials that the best possible estimate has in the budget, for three scanners"]
+#[ignore = "prints the share of trials that the best possible estimate has in the budget, for four scanners"]
 fn best_possible_share_of_alignments_in_budget() {
     let plan = plan("");
     let (first, count) = (asked("FIRST_SEED", 0), asked("SEEDS", 40));
-    for (name, how) in
-        [("six waves", &ORDINARY), ("good scanner", &GOOD_SCANNER), ("ordinary scanner", &ORDINARY_SCANNER)]
-    {
+    for (name, how) in [
+        ("six waves", &ORDINARY),
+        ("good scanner", &GOOD_SCANNER),
+        ("ordinary scanner", &ORDINARY_SCANNER),
+        ("poor scanner", &POOR_SCANNER),
+    ] {
         let mut shares: Vec<f64> = (first..first + count)
             .map(|seed| {
                 let (covariance, pivot) = least_covariance(how, &plan, seed);

@@ -222,6 +222,10 @@ pub const GOOD_SCANNER: Disturbance =
 pub const ORDINARY_SCANNER: Disturbance =
     Disturbance { noise_mm: 0.025, wave_mm: 0.01, waves: Waves::Normal(120.0), ..ORDINARY };
 
+/// The rehearsal's poor scanner: white 0.05 and, over 3 mm, 0.04 mm; no long waves.
+pub const POOR_SCANNER: Disturbance =
+    Disturbance { noise_mm: 0.064, wave_mm: 0.0, waves: Waves::Normal(120.0), ..ORDINARY };
+
 /// Waves of unit variance: wave vectors and phases, and the amplitude of each.
 struct WaveField(Vec<(Vector3<f64>, f64)>, f64);
 
