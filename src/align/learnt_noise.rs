@@ -255,7 +255,9 @@ mod tests {
     fn the_slope_is_the_change_of_the_height() {
         let mut cells = line_of_cells(70, 30.0);
         for (index, cell) in cells.iter_mut().enumerate() {
-            cell.row = Vector6::from_fn(|row, _| ((row + 1) as f64 * index as f64 / 70.0).cos());
+            cell.row = Vector6::from_fn(|row, _| {
+                ((row + 1) as f64 * index as f64 * std::f64::consts::PI / 70.0).cos()
+            });
             cell.residual_mm = 0.01 * (index as f64 * 0.3).sin() + 0.002 * (index as f64 * 2.1).cos();
         }
         let parts = NoiseParts::of(&cells, 30.0);
