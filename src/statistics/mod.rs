@@ -8,7 +8,6 @@ mod analysis_of_variance;
 mod control_chart_constants;
 mod distribution;
 mod moments;
-mod nonnegative;
 pub mod precision;
 mod quantile;
 mod regression;
@@ -20,7 +19,6 @@ pub use distribution::{
     chi_squared_quantile, f_quantile, f_upper_tail, normal_probability, normal_quantile, student_t_quantile,
 };
 pub use moments::{lag_one_autocorrelation, mean, standard_deviation, sum_of_squares_about_mean};
-pub use nonnegative::nonnegative_least_squares;
 pub use quantile::{median, quantile};
 pub use regression::{Regression, biweight_regression, least_squares};
 pub use robust_location::{

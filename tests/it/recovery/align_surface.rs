@@ -135,7 +135,7 @@ fn coarse_from_any_pose_holds_the_budget_on_the_first_seeds() {
 }
 
 #[test]
-#[ignore = "200 trials, some minutes; wanted 198: 98 of the 100 from FIRST_SEED=3000 were in budget"]
+#[ignore = "200 trials, some minutes; wanted 198: 57 of the 60 from FIRST_SEED=6000 were in budget"]
 fn best_fit_200_trials() {
     check(&best_fit_trials(&ORDINARY, asked("FIRST_SEED", 0), asked("SEEDS", 200)), 0.99);
 }
