@@ -92,6 +92,14 @@ struct Run<'a> {
     places: Vec<f64>,
 }
 
+/// Stations as they are read, with what their surfaces leave open in the flush.
+struct Settled {
+    fitted: Vec<Fitted>,
+    form_u_mm: Vec<f64>,
+    local: Vec<LocalBand>,
+    local_u_mm: Vec<f64>,
+}
+
 fn measure_along(
     (seam, band): (&Seam, &SeamBand),
     line: &CentreLine,
@@ -129,20 +137,11 @@ fn measure_along(
         let radius_mm = run.radius(&alone, side, s_mm).map(|shared| shared.value);
         SideKnowledge { radius_mm, window_mm: bands_mm[side].unwrap_or(SHORTEST_BAND_MM), ..first }
     });
-    let settled = |s_mm: f64, side: usize| SideKnowledge {
+    let settled = run.settle(|s_mm, side| SideKnowledge {
         radius_mm: run.radius(&alone, side, s_mm).map(|shared| shared.value),
         curvature: shared_curvature(&banded, side, s_mm).map(|shared| shared.value),
         window_mm: bands_mm[side].unwrap_or(SHORTEST_BAND_MM),
         ..run.first_knowledge(s_mm, side)
-    };
-    let mut fitted = run.fit_all(settled);
-    let limits = TileLimits::of(&run.flat, &fitted, settings, spread);
-    let local = local_bands(&run.flat, &fitted, &limits, settings, spread);
-    run.fit_shortened(&mut fitted, &local, settled);
-    let axis = (run.datum, seam.station_spacing_mm);
-    let formed = with_shared_form(&run.flat, fitted, axis, settings, spread);
-    let local_u_mm = gather(spread, formed.fitted.len(), |index| {
-        left_in_flush_mm(&run.flat, &formed.fitted[index], &limits, settings)
     });
     let radii = run.places.iter().map(|s_mm| [0, 1].map(|side| run.radius(&alone, side, *s_mm))).collect();
     let context = Context {
@@ -152,14 +151,14 @@ fn measure_along(
         settings,
         nodes,
         bands_mm,
-        local,
-        local_u_mm,
+        local: settled.local,
+        local_u_mm: settled.local_u_mm,
         radii,
-        form_u_mm: formed.flush_u_mm,
+        form_u_mm: settled.form_u_mm,
         smoothing,
         spacing_mm: run.spacing_mm,
     };
-    report_stations(&context, &formed.fitted)
+    report_stations(&context, &settled.fitted)
 }
 
 impl Run<'_> {
@@ -169,6 +168,21 @@ impl Run<'_> {
             let known = [0, 1].map(|side| knowledge(s_mm, side));
             fit_station(&self.flat, s_mm, self.datum, &known, self.settings)
         })
+    }
+
+    /// The last fits with what neighbours agree on; then shorter bands where a panel is uneven, and the cubic of the whole seam.
+    fn settle(&self, knowledge: impl Fn(f64, usize) -> SideKnowledge + Sync) -> Settled {
+        let (flat, settings, spread) = (&self.flat, self.settings, self.spread);
+        let mut fitted = self.fit_all(&knowledge);
+        let limits = TileLimits::of(flat, &fitted, settings, spread);
+        let local = local_bands(flat, &fitted, &limits, settings, spread);
+        self.fit_shortened(&mut fitted, &local, &knowledge);
+        let formed =
+            with_shared_form(flat, fitted, (self.datum, self.seam.station_spacing_mm), settings, spread);
+        let local_u_mm = gather(spread, formed.fitted.len(), |index| {
+            left_in_flush_mm(flat, &formed.fitted[index], &limits, settings)
+        });
+        Settled { fitted: formed.fitted, form_u_mm: formed.flush_u_mm, local, local_u_mm }
     }
 
     /// Fits the stations again whose bands are shorter than the seam's.

@@ -35,7 +35,8 @@ pub struct ComparisonRecord {
     pub second: SideRecord,
     /// True where no change of any seam is real.
     pub is_unchanged: bool,
-    /// Uncertainty sources that both share, and that the change's uncertainty leaves out as far as they are of one size.
+    /// Uncertainty sources that both share, and that the change's uncertainty leaves out as far as they are of one size;
+    /// of a flush the model's part is never left out.
     pub taken_as_common: Vec<String>,
     pub seams_missing: Vec<String>,
     pub seams: Vec<SeamChangeRecord>,

@@ -15,6 +15,7 @@ use super::side_words::describe_sides;
 use super::svg::svg;
 use super::texts::Language;
 use crate::judge::{JudgedSeam, Measurand, expanded_u_mm};
+use crate::measure::UncertaintySource;
 use crate::plan::Plan;
 use crate::summarise::{Comparison, ComparisonKind, LineupChange, MeasurandChange};
 
@@ -193,6 +194,7 @@ fn footnotes(comparison: &Comparison, language: Language) -> Markup {
     html! {
         p.note {
             (words.common.replace("{sources}", &common)) " "
+            @if comparison.cancelled.contains(&UncertaintySource::Model) { (words.flush_own) " " }
             (words.rule.replace("{change}", words.change_of(comparison.kind)))
         }
     }

@@ -96,8 +96,8 @@ impl DepthBuffer {
                 let centre =
                     [0, 1].map(|axis| self.corner[axis] + ([column, row][axis] as f64 + 0.5) * BUCKET);
                 let bucket = row * self.columns + column;
-                let is_inside = (centre[0] - x).hypot(centre[1] - y) <= radius;
-                if is_inside && depth_mm > self.depth_mm[bucket] {
+                let is_inside = (centre[0] - x).powi(2) + (centre[1] - y).powi(2) <= radius * radius;
+                if depth_mm > self.depth_mm[bucket] && is_inside {
                     self.depth_mm[bucket] = depth_mm;
                     self.paint[bucket] = Some(paint);
                 }

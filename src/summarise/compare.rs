@@ -1,8 +1,9 @@
 //! Two scans of one car: what changed, whether the change is real, and which panels' moves explain it.
 //!
 //! In: the plan and the judged seams of both scans. Out: a [`Comparison`]. Units: mm; frame: Car.
-//! Method: the same stations are subtracted. What both scans share cancels: by default the model term (the scanner's
-//! smoothing and the shape model act alike on both, JCGM 100:2008, F.1.2.3), of which only the difference is kept. The
+//! Method: the same stations are subtracted. What both scans share cancels: by default the model term of gaps (the
+//! scanner's smoothing acts alike on both, JCGM 100:2008, F.1.2.3), of which only the difference is kept. That of a flush does not: what is
+//! left open of the surfaces' form is decided by each scan's own noise. The
 //! stated scanner accuracy does **not** cancel, because a good part of it is how the views of one scan were joined, which
 //! is new in every scan. See `changes` for the verdicts, `panel_moves` for the moves.
 //! Does not align the scans: that is done before measuring.
