@@ -25,6 +25,8 @@ use crate::scan::ScanSource;
 const LEAST_SEEN: f64 = 0.4;
 /// A candidate whose sides hang together elsewhere is kept, with less trust, from this length on.
 const LONG_MM: f64 = 300.0;
+/// A junction that is known less well than this is said to be doubtful.
+const DOUBTFUL_MM: f64 = 3.0;
 /// Rounds of rejecting and joining again; each drops at least one candidate.
 const ROUNDS: usize = 8;
 
@@ -96,6 +98,24 @@ pub struct FoundPanel {
     pub neighbours: Vec<usize>,
 }
 
+/// Where three or more seams meet.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct FoundJunction {
+    pub point: Point3<f64>,
+    /// Expanded uncertainty (k = 2) of the place; `None` where the seams show too little to say.
+    pub doubt_mm: Option<f64>,
+    /// As in [`FoundSeam::nodes`].
+    pub node: usize,
+}
+
+impl FoundJunction {
+    /// True where a sticker, a hole or the scan's border leaves the place open by more than 3 mm.
+    #[must_use]
+    pub fn is_doubtful(&self) -> bool {
+        self.doubt_mm.is_none_or(|doubt_mm| doubt_mm > DOUBTFUL_MM)
+    }
+}
+
 /// A place on a panel.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct SurfaceSample {
@@ -112,8 +132,7 @@ pub struct FoundSeams {
     /// The most trusted and longest first.
     pub seams: Vec<FoundSeam>,
     pub panels: Vec<FoundPanel>,
-    /// Where three or more seams meet.
-    pub junctions: Vec<Point3<f64>>,
+    pub junctions: Vec<FoundJunction>,
     pub rejected: Vec<Rejected>,
     survey: Survey,
     map: PanelMap,
@@ -258,7 +277,13 @@ fn describe(
         seam.twin = twin;
     }
     let panels = describe_panels(&survey, &map, &seams);
-    let junctions = network.nodes.iter().filter(|node| node.arm_count > 2).map(|node| node.point).collect();
+    let junctions = network
+        .nodes
+        .iter()
+        .enumerate()
+        .filter(|(_, node)| node.arm_count > 2)
+        .map(|(number, node)| FoundJunction { point: node.point, doubt_mm: node.doubt_mm, node: number })
+        .collect();
     let chains = network.arms.iter().map(|arm| arm.chain.clone()).collect();
     FoundSeams { seams, panels, junctions, rejected, survey, map, chains }
 }

@@ -13,6 +13,7 @@ mod facing;
 mod find;
 mod hands;
 mod hems;
+mod junctions;
 mod mesh_points;
 mod mirror;
 mod names;
@@ -34,7 +35,10 @@ mod tracer;
 pub use chains::ChainPoint;
 pub use evidence::{Evidence, gather_evidence};
 pub use export::{NamedCurve, curve_csv, curves_dxf, curves_obj};
-pub use find::{FoundPanel, FoundSeam, FoundSeams, Rejected, Rejection, SurfaceSample, find_seams, seams_of};
+pub use find::{
+    FoundJunction, FoundPanel, FoundSeam, FoundSeams, Rejected, Rejection, SurfaceSample, find_seams,
+    seams_of,
+};
 pub use hands::{Alone, Hands, Look, TraceWatch};
 pub use names::NameError;
 pub use ready_plan::{empty_plan, panel_named, plan_of, seam_of_curve};

@@ -2,12 +2,14 @@
 //!
 //! In: refined chains. Out: a [`Network`] of chains that begin and end at numbered nodes or freely. Units: mm.
 //! Method: a chain's end is continued in its own direction until it meets another chain; ends and places that meet are
-//! gathered (union-find); the node lies where the lines of all arms come closest in the least-squares sense.
+//! gathered (union-find); at a corner the node lies where the ends' lines come closest in the least-squares sense, at a
+//! junction where the arms meet when they are led on (`junctions`).
 //! Does not decide whether a chain is a seam.
 
 use nalgebra::{Matrix3, Point3, Vector3};
 
 use super::chains::{Chain, ChainPoint, along_at};
+use super::junctions::{Lead, meeting_of};
 
 /// How far a chain's end is continued to meet another chain: the widest gap, and a corner's rounding.
 const REACH_MM: f64 = 26.0;
@@ -17,6 +19,9 @@ const AT_END_MM: f64 = 12.0;
 const SAME_PLACE_MM: f64 = 16.0;
 /// Points of an arm this near to its node give way to the node.
 const CLEAR_MM: f64 = 7.0;
+/// Distance between the points of an arm that is led on, and how near something must have been seen there.
+const LED_STEP_MM: f64 = 2.5;
+const SEEN_MM: f64 = 4.0;
 /// Chains that pass this near to one another, at more than 30°, cross.
 const CROSSING_MM: f64 = 3.0;
 const CROSSING_COSINE: f64 = 0.87;
@@ -28,6 +33,8 @@ const STRAIGHT_COSINE: f64 = 0.9;
 pub struct Node {
     pub point: Point3<f64>,
     pub outward: Vector3<f64>,
+    /// Expanded uncertainty (k = 2) of the place; `None` where the seams show too little to lead them on.
+    pub doubt_mm: Option<f64>,
     /// How many chains leave from here: two at a corner, three or more at a junction.
     pub arm_count: usize,
 }
@@ -74,20 +81,48 @@ pub fn meeting_ends(chains: &[Chain]) -> Vec<[bool; 2]> {
 pub fn join_chains(chains: &[Chain]) -> Network {
     let chains = join_in_line(chains.to_vec());
     let places = find_places(&chains);
+    let mut pieces = Vec::new();
+    for (number, chain) in chains.iter().enumerate() {
+        let mine: Vec<Place> = places.iter().filter(|place| place.chain == number).copied().collect();
+        split(chain, &mine, &mut pieces);
+    }
     let cluster_count = places.iter().map(|place| place.cluster + 1).max().unwrap_or(0);
     let nodes: Vec<Node> = (0..cluster_count)
         .map(|cluster| {
             let members: Vec<Place> =
                 places.iter().filter(|place| place.cluster == cluster).copied().collect();
-            node_of(&chains, &members)
+            let rough = rough_node(&chains, &members);
+            if rough.arm_count > 2 { led_to(rough, cluster, &mut pieces) } else { rough }
         })
         .collect();
+    Network { arms: pieces.into_iter().filter_map(|piece| drawn(piece, &nodes)).collect(), nodes }
+}
+
+/// The node where all arms that end there meet when they are led on; each is told how.
+fn led_to(rough: Node, cluster: usize, pieces: &mut [Piece]) -> Node {
+    let mut ends = Vec::new();
     let mut arms = Vec::new();
-    for (number, chain) in chains.iter().enumerate() {
-        let mine: Vec<Place> = places.iter().filter(|place| place.chain == number).copied().collect();
-        split(chain, &mine, &nodes, &mut arms);
+    for (number, piece) in pieces.iter().enumerate() {
+        for end in (0..2).filter(|end| piece.ends[*end] == Some(cluster)) {
+            let mut points = piece.points.clone();
+            if end == 1 {
+                points.reverse();
+            }
+            // What is nearer to the other end belongs to what is there.
+            points.truncate(if piece.ends[1 - end].is_some() { points.len() / 2 } else { points.len() });
+            ends.push((number, end));
+            arms.push(points);
+        }
     }
-    Network { arms, nodes }
+    let Some(meeting) =
+        meeting_of(&rough.point, &arms).filter(|meeting| (meeting.point - rough.point).norm() < REACH_MM)
+    else {
+        return rough;
+    };
+    for ((number, end), lead) in ends.into_iter().zip(meeting.leads) {
+        pieces[number].leads[end] = lead;
+    }
+    Node { point: meeting.point, doubt_mm: Some(meeting.doubt_mm), ..rough }
 }
 
 /// Ends that face one another with nothing else there are one chain with a hole in it.
@@ -255,7 +290,8 @@ fn meeting(chains: &[Chain], chain: usize, end: bool) -> Option<(usize, usize)> 
     best.map(|(_, target, index)| (target, index))
 }
 
-fn node_of(chains: &[Chain], members: &[Place]) -> Node {
+/// Where the ends' own lines come closest.
+fn rough_node(chains: &[Chain], members: &[Place]) -> Node {
     let mut matrix = Matrix3::zeros();
     let mut right = Vector3::zeros();
     let mut centre = Vector3::zeros();
@@ -287,41 +323,74 @@ fn node_of(chains: &[Chain], members: &[Place]) -> Node {
     Node {
         point: Point3::from(point),
         outward: outward.try_normalize(1e-9).unwrap_or_else(Vector3::z),
+        doubt_mm: None,
         arm_count,
     }
 }
 
-/// Cuts a chain at its meeting places and draws the pieces up to the nodes.
-fn split(chain: &Chain, places: &[Place], nodes: &[Node], arms: &mut Vec<Arm>) {
+/// A chain's run between two of its meeting places.
+struct Piece {
+    points: Vec<ChainPoint>,
+    is_closed: bool,
+    ends: [Option<usize>; 2],
+    /// How each end is led on to its node.
+    leads: [Option<Lead>; 2],
+}
+
+/// Cuts a chain at its meeting places.
+fn split(chain: &Chain, places: &[Place], pieces: &mut Vec<Piece>) {
     let mut cuts: Vec<&Place> = places.iter().filter(|place| place.end.is_none()).collect();
     cuts.sort_by_key(|place| place.index);
     let at_end = |end: bool| places.iter().find(|place| place.end == Some(end)).map(|place| place.cluster);
+    let mut push = |points: &[ChainPoint], ends: [Option<usize>; 2]| {
+        let is_closed = chain.is_closed && cuts.is_empty();
+        pieces.push(Piece { points: points.to_vec(), is_closed, ends, leads: [None, None] });
+    };
     let mut first = 0;
     let mut node = at_end(false);
     for cut in &cuts {
-        push_arm(&chain.points[first..=cut.index], [node, Some(cut.cluster)], nodes, arms);
+        push(&chain.points[first..=cut.index], [node, Some(cut.cluster)]);
         (first, node) = (cut.index, Some(cut.cluster));
     }
-    if chain.is_closed && cuts.is_empty() {
-        arms.push(Arm { chain: chain.clone(), nodes: [None, None] });
-    } else {
-        push_arm(&chain.points[first..], [node, at_end(true)], nodes, arms);
-    }
+    push(&chain.points[first..], [node, at_end(true)]);
 }
 
-fn push_arm(points: &[ChainPoint], ends: [Option<usize>; 2], nodes: &[Node], arms: &mut Vec<Arm>) {
-    let clear = |point: &ChainPoint| {
-        ends.iter().flatten().all(|node| (nodes[*node].point - point.point).norm() > CLEAR_MM)
-    };
-    let kept: Vec<ChainPoint> = points.iter().filter(|point| clear(point)).copied().collect();
-    let (Some(first), Some(last)) = (kept.first().copied(), kept.last().copied()) else { return };
-    let tip = |node: Option<usize>, near: ChainPoint| {
-        node.map(|node| ChainPoint { point: nodes[node].point, ..near })
-    };
-    let mut drawn: Vec<ChainPoint> = tip(ends[0], first).into_iter().collect();
-    drawn.extend(kept);
-    drawn.extend(tip(ends[1], last));
-    if drawn.len() > 2 {
-        arms.push(Arm { chain: Chain { points: drawn, is_closed: false }, nodes: ends });
+/// A piece drawn up to its nodes.
+fn drawn(piece: Piece, nodes: &[Node]) -> Option<Arm> {
+    let Piece { points, is_closed, ends, leads } = piece;
+    let mut points = points;
+    for (end, node) in [(1, ends[1]), (0, ends[0])] {
+        points.reverse();
+        if let Some(node) = node {
+            points = drawn_from(&nodes[node].point, &points, leads[end].as_ref());
+        }
     }
+    (is_closed || points.len() > 2).then_some(Arm { chain: Chain { points, is_closed }, nodes: ends })
+}
+
+/// Points in order away from a node that begin at it: what is near it gives way to the arm that is led on, or else to the
+/// straight line.
+fn drawn_from(node: &Point3<f64>, points: &[ChainPoint], lead: Option<&Lead>) -> Vec<ChainPoint> {
+    let distance_mm = |point: &ChainPoint| (point.point - node).norm();
+    let clear = |point: &ChainPoint| match lead {
+        Some(lead) => lead.along_mm(&point.point) >= lead.from_mm,
+        None => distance_mm(point) > CLEAR_MM,
+    };
+    let kept: Vec<ChainPoint> = points.iter().skip_while(|point| !clear(point)).copied().collect();
+    let Some(first) = kept.first().copied() else { return Vec::new() };
+    let mut drawn = vec![ChainPoint { point: *node, ..first }];
+    if let Some(lead) = lead {
+        let count = (lead.along_mm(&first.point) / LED_STEP_MM).floor() as usize;
+        drawn.extend((1..count).map(|step| {
+            let point = lead.at(step as f64 * LED_STEP_MM);
+            let seen = points.iter().min_by(|one, two| {
+                (one.point - point).norm_squared().total_cmp(&(two.point - point).norm_squared())
+            });
+            let near = seen.filter(|seen| (seen.point - point).norm() < SEEN_MM);
+            ChainPoint { point, ..near.copied().unwrap_or(ChainPoint { pair_count: 0, ..first }) }
+        }));
+        drawn[0].pair_count = drawn.get(1).map_or(first.pair_count, |point| point.pair_count);
+    }
+    drawn.extend(kept);
+    drawn
 }

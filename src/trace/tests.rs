@@ -38,7 +38,8 @@ fn score(
     let near: Vec<f64> = off.iter().copied().filter(|distance| *distance < 2.0).collect();
     let truth = sheet.groove_samples();
     let hit = truth.iter().filter(|place| all.iter().any(|found| (found.xy() - place.xy()).norm() < 2.0));
-    let junctions: Vec<Point3<f64>> = found.junctions.iter().map(|place| scene_from_scan * place).collect();
+    let junctions: Vec<Point3<f64>> =
+        found.junctions.iter().map(|junction| scene_from_scan * junction.point).collect();
     let shown = sheet.junctions.iter().filter(|[x, y]| !(sheet.is_cut_off)(x + 20.0, y + 20.0));
     let junction_mm = shown
         .map(|[x, y]| junctions.iter().map(|place| (place.x - x).hypot(place.y - y)).fold(999.0, f64::min));

@@ -28,6 +28,7 @@ fn find_writes_a_plan_that_measures_and_keeps_names_in_later_scans() {
     assert!(text(&at("found/curves/seam-1.csv")).starts_with("x,y,z,nx,ny,nz\n"));
     assert_eq!(text(&at("found/curves.dxf")).matches("\nPOLYLINE\n").count(), 6);
     assert_eq!(text(&at("found/curves.obj")).lines().filter(|line| line.starts_with("o ")).count(), 6);
+    assert!(text(&at("found/junctions.csv")).starts_with("x_mm,y_mm,z_mm,known_to_mm,seams"));
     assert!(text(&at("found/panels.csv")).starts_with("panel,x_mm"));
 
     let named = run(

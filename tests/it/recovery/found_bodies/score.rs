@@ -121,7 +121,8 @@ fn junction_mm(spoilt: &Spoilt, found: &FoundSeams) -> f64 {
     let shown = spoilt.junctions.iter().filter(|place| spoilt.shows(place, JUNCTION_MARGIN_MM));
     shown
         .map(|place| {
-            let there = found.junctions.iter().map(|other| (spoilt.body_from_scan * other - place).norm());
+            let there =
+                found.junctions.iter().map(|other| (spoilt.body_from_scan * other.point - place).norm());
             there.fold(99.0, f64::min)
         })
         .fold(0.0, f64::max)

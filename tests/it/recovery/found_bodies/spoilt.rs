@@ -35,10 +35,12 @@ pub enum Fault {
     Sparse,
     /// Stickers, holes, strays, structure and distractors together.
     Everything,
+    /// Every junction lies under a sticker of 10 mm or in a drop-out of 16 to 30 mm, somewhere in it.
+    Covered,
 }
 
 impl Fault {
-    pub const ALL: [Self; 11] = [
+    pub const ALL: [Self; 12] = [
         Self::Nothing,
         Self::Noise,
         Self::Stickers,
@@ -50,6 +52,7 @@ impl Fault {
         Self::Structure,
         Self::Sparse,
         Self::Everything,
+        Self::Covered,
     ];
 
     pub fn name(self) -> String {
@@ -126,6 +129,9 @@ pub fn spoilt_body(kind: BodyKind, fault: Fault, seed: u64) -> Spoilt {
     }
     if fault.has(Fault::Holes) {
         spoiler.add_holes();
+    }
+    if fault.has(Fault::Covered) {
+        spoiler.cover_junctions();
     }
     if fault.has(Fault::Strays) {
         spoiler.add_strays();
@@ -224,6 +230,16 @@ impl Spoiler {
         for _ in 0..4 {
             let any = self.random.random_range(0..self.body.points.len());
             balls.push((self.body.points[any], 25.0));
+        }
+        self.punch(&balls);
+    }
+
+    fn cover_junctions(&mut self) {
+        let mut balls = Vec::new();
+        for junction in self.body.junctions.clone() {
+            let radius_mm = if self.random.random() { 5.0 } else { self.random.random_range(8.0..15.0) };
+            let off_mm = Vector3::from_fn(|_, _| self.random.random_range(-1.0..1.0)) * (0.4 * radius_mm);
+            balls.push((junction + off_mm, radius_mm));
         }
         self.punch(&balls);
     }
