@@ -17,8 +17,11 @@ use super::settings::MeasureSettings;
 use super::shared::Shared;
 use super::smoothing::Smoothing;
 use super::station::{Fitted, FittedSide, SIGNS};
-use super::surface_noise::{height_u_at, height_u_mm};
-use super::uncertainty::{Evidence, LocalNoise, flush_components, gap_components, noise_from_differences};
+use super::surface_noise::{height_u_at, height_u_mm, median_over_few, togetherness_mm};
+use super::uncertainty::{
+    Evidence, LocalNoise, fit_error_of_gap, fit_ratios, flush_components, gap_components, is_noisier,
+    noise_error_of_flush, noise_from_differences,
+};
 use crate::geometry::Curve;
 use crate::plan::{FlushMethod, GapMethod, Seam, Station};
 use crate::section::FlatSeam;
@@ -90,15 +93,42 @@ pub(super) fn report_stations(context: &Context<'_>, fitted: &[Fitted]) -> Vec<S
     let drafts = drafts(context, fitted);
     let gaps: Vec<Option<f64>> = drafts.iter().map(|draft| draft.gap.ok()).collect();
     let flushes: Vec<Option<f64>> = drafts.iter().map(|draft| draft.flush.ok()).collect();
-    let gap_noise = noise_of(context, &gaps, 2.0 * context.settings.hem_reach_mm);
-    let noises = [gap_noise, flush_noise(context, fitted, &flushes)];
+    let ratios_of = |error_of: &dyn Fn(&[&FittedSide; 2]) -> Option<f64>| {
+        fit_ratios(&fitted.iter().map(|fit| error_of(&both(fit)?)).collect::<Vec<_>>())
+    };
+    let ratios = hung_together(context, fitted, ratios_of(&|sides| Some(fit_error_of_gap(sides))));
+    let gap_noise = noise_of(context, &gaps, &ratios, 2.0 * context.settings.hem_reach_mm);
+    let gap_noises = ratios.iter().map(|ratio| gap_noise.map(|noise| noise.times(*ratio)));
+    let ratios = ratios_of(&noise_error_of_flush);
+    let flush_noise = flush_noise(context, fitted, &flushes, &ratios);
+    let flush_noises = ratios.iter().map(|ratio| flush_noise.map(|noise| noise.times(*ratio)));
     let mut readings: Vec<StationReading> = stations
         .iter()
         .zip(&drafts)
-        .map(|(station, draft)| report_one(context, draft, station, noises))
+        .zip(gap_noises.zip(flush_noises))
+        .map(|((station, draft), (gap, flush))| report_one(context, draft, station, [gap, flush]))
         .collect();
     mark_unlike_neighbours(&mut readings);
     readings
+}
+
+/// Ratios of the fits' errors, with what they do not see: where a station is noisier, its noise may also hang together over more of the
+/// hem than elsewhere.
+fn hung_together(context: &Context<'_>, fitted: &[Fitted], ratios: Vec<f64>) -> Vec<f64> {
+    let at = |station: &Fitted| togetherness_mm(context.flat, station, context.settings);
+    let is_any_noisier = ratios.iter().copied().any(is_noisier);
+    let Some(usual) = is_any_noisier.then(|| median_over_few(fitted, at)).flatten() else { return ratios };
+    let with_own = |(ratio, station): (f64, &Fitted)| {
+        let more = if is_noisier(ratio) { at(station).map_or(1.0, |own| own / usual) } else { 1.0 };
+        ratio * more.max(1.0)
+    };
+    ratios.into_iter().zip(fitted).map(with_own).collect()
+}
+
+/// Both sides of a station, where both were fitted.
+fn both(fit: &Fitted) -> Option<[&FittedSide; 2]> {
+    let [left, right] = &fit.sides;
+    Some([left.as_ref()?, right.as_ref()?])
 }
 
 fn drafts<'a>(context: &Context<'_>, fitted: &'a [Fitted]) -> Vec<Draft<'a>> {
@@ -141,19 +171,29 @@ fn open_by_mm(fit: &Fitted, open: &[Option<OpenFlange>; 2]) -> f64 {
     fit.sides.iter().zip(open).filter_map(of_side).sum()
 }
 
-fn noise_of(context: &Context<'_>, values: &[Option<f64>], apart_mm: f64) -> Option<LocalNoise> {
+fn noise_of(
+    context: &Context<'_>,
+    values: &[Option<f64>],
+    ratios: &[f64],
+    apart_mm: f64,
+) -> Option<LocalNoise> {
     let lag = (apart_mm / context.seam.station_spacing_mm - 1e-6).ceil().max(1.0) as usize;
-    noise_from_differences(values, lag)
+    noise_from_differences(values, ratios, lag)
 }
 
 /// What the surfaces' residuals say, or else what differences between stations show.
-fn flush_noise(context: &Context<'_>, fitted: &[Fitted], flushes: &[Option<f64>]) -> Option<LocalNoise> {
+fn flush_noise(
+    context: &Context<'_>,
+    fitted: &[Fitted],
+    flushes: &[Option<f64>],
+    ratios: &[f64],
+) -> Option<LocalNoise> {
     let heights = [0, 1].map(|side| height_u_mm(context.flat, fitted, side, context.settings));
     match heights {
         [Some(left_mm), Some(right_mm)] => {
-            Some(LocalNoise { u_mm: left_mm.hypot(right_mm), degrees_of_freedom: 50.0 })
+            Some(LocalNoise { u_mm: left_mm.hypot(right_mm), degrees_of_freedom: 50.0, fit_ratio: 1.0 })
         }
-        _ => noise_of(context, flushes, 2.0 * context.settings.surface_reach_mm),
+        _ => noise_of(context, flushes, ratios, 2.0 * context.settings.surface_reach_mm),
     }
 }
 
@@ -176,13 +216,17 @@ fn report_one(
         warnings: Vec::new(),
         profile: profile_of(fit, context.flat, context.datum),
     };
-    let [Some(left), Some(right)] = &fit.sides else { return reading };
+    let Some([left, right]) = both(fit) else { return reading };
     let is_middle_seen = draft.gap.is_ok();
     let is_shortened = context.local[station.index].bands_mm != [None, None];
+    let is_flush_noisier = flush_noise.is_some_and(|noise| is_noisier(noise.fit_ratio));
     let evidence = Evidence {
         sides: [left, right],
         gap_noise,
-        flush_noise: if is_middle_seen && !is_shortened {
+        flush_noise: if is_shortened {
+            // The fit of another band is no measure of the seam's noise.
+            own_flush_noise(context, fit, flush_noise.map(LocalNoise::of_seam))
+        } else if is_middle_seen && !is_flush_noisier {
             flush_noise
         } else {
             own_flush_noise(context, fit, flush_noise)
@@ -209,14 +253,14 @@ fn report_one(
     reading
 }
 
-/// Noise of a flush whose surfaces are continued further than elsewhere: this station's own, where it is larger.
+/// Noise of a flush whose surfaces are noisier, or continued further, than elsewhere: this station's own, where it is larger.
 fn own_flush_noise(context: &Context<'_>, fit: &Fitted, usual: Option<LocalNoise>) -> Option<LocalNoise> {
     let heights = [0, 1].map(|side| height_u_at(context.flat, fit, side, context.settings));
     let [Some(left_mm), Some(right_mm)] = heights else { return usual };
     let own_mm = left_mm.hypot(right_mm);
     match usual {
         Some(usual) if usual.u_mm > own_mm => Some(usual),
-        _ => Some(LocalNoise { u_mm: own_mm, degrees_of_freedom: 10.0 }),
+        _ => Some(LocalNoise { u_mm: own_mm, degrees_of_freedom: 10.0, fit_ratio: 1.0 }),
     }
 }
 

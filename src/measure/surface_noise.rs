@@ -7,10 +7,10 @@
 
 use super::settings::MeasureSettings;
 use super::station::{Fitted, band_samples};
-use crate::geometry::{NormalEquations, SkinSample, residual_mm};
-use crate::section::{CELL_ALONG_MM, FlatSeam};
+use crate::geometry::{NormalEquations, SkinSample, median_in_place, residual_mm};
+use crate::section::{CELL_ACROSS_MM, CELL_ALONG_MM, FlatSeam};
 
-/// Stations looked at; the noise of a scan hardly changes along a seam.
+/// Stations looked at for the seam's own noise; stations that are noisier than these are looked at one by one.
 const STATIONS: usize = 5;
 /// Correlation lengths that are believed, mm.
 const LENGTH_RANGE_MM: (f64, f64) = (0.8, 8.0);
@@ -28,14 +28,14 @@ pub(super) fn height_u_mm(
     side: usize,
     settings: &MeasureSettings,
 ) -> Option<f64> {
+    median_over_few(fitted, |station| height_u_at(flat, station, side, settings))
+}
+
+/// The median of something over a few stations of a seam.
+pub(super) fn median_over_few(fitted: &[Fitted], value_of: impl Fn(&Fitted) -> Option<f64>) -> Option<f64> {
     let step = fitted.len().div_ceil(STATIONS).max(1);
-    let mut values: Vec<f64> = fitted
-        .iter()
-        .skip(step / 2)
-        .step_by(step)
-        .filter_map(|station| height_u_at(flat, station, side, settings))
-        .collect();
-    crate::geometry::median_in_place(&mut values)
+    let mut values: Vec<f64> = fitted.iter().skip(step / 2).step_by(step).filter_map(value_of).collect();
+    median_in_place(&mut values)
 }
 
 /// White variance of a cell, correlated variance and its length.
@@ -52,14 +52,7 @@ pub(super) fn height_u_at(
     side: usize,
     settings: &MeasureSettings,
 ) -> Option<f64> {
-    let fit = station.sides[side].as_ref()?;
-    let band_mm = (fit.band_from_mm, fit.band_to_mm);
-    let samples = band_samples(flat, station, side, band_mm, settings);
-    let limit_mm = 6.0 * fit.skin.sigma_mm.max(1e-4);
-    let kept: Vec<SkinSample> =
-        samples.into_iter().filter(|sample| residual_mm(&fit.skin, sample).abs() < limit_mm).collect();
-    let residuals: Vec<f64> = kept.iter().map(|sample| residual_mm(&fit.skin, sample)).collect();
-    let noise = noise_of(&kept, &residuals)?;
+    let (kept, noise) = noise_at(flat, station, side, settings)?;
     let stride = kept.len().div_ceil(CELL_LIMIT).max(1);
     let thinned: Vec<SkinSample> = kept.iter().step_by(stride).copied().collect();
     let mut equations = NormalEquations::<4>::default();
@@ -88,6 +81,40 @@ pub(super) fn height_u_at(
         }
     }
     Some(CALIBRATION * variance_mm2.max(0.0).sqrt())
+}
+
+/// The samples of one side's band that its surface fits, and their noise.
+fn noise_at(
+    flat: &FlatSeam,
+    station: &Fitted,
+    side: usize,
+    settings: &MeasureSettings,
+) -> Option<(Vec<SkinSample>, Noise)> {
+    let fit = station.sides[side].as_ref()?;
+    let band_mm = (fit.band_from_mm, fit.band_to_mm);
+    let samples = band_samples(flat, station, side, band_mm, settings);
+    let limit_mm = 6.0 * fit.skin.sigma_mm.max(1e-4);
+    let kept: Vec<SkinSample> =
+        samples.into_iter().filter(|sample| residual_mm(&fit.skin, sample).abs() < limit_mm).collect();
+    let residuals: Vec<f64> = kept.iter().map(|sample| residual_mm(&fit.skin, sample)).collect();
+    let noise = noise_of(&kept, &residuals)?;
+    Some((kept, noise))
+}
+
+/// By how much the noise about a station hangs together: the standard deviation of a mean over its hems for each mm of scatter
+/// there, mm. A mean over an area `A` leaves of independent cells of area `a` the share `a/A` of their variance, of
+/// noise with correlation `exp(-d²/2L²)` the share `2πL²/A`, or all of it; `A` itself is the same all along.
+pub(super) fn togetherness_mm(flat: &FlatSeam, station: &Fitted, settings: &MeasureSettings) -> Option<f64> {
+    let mut sums = (0.0, 0.0);
+    for side in [0, 1] {
+        let (_, noise) = noise_at(flat, station, side, settings)?;
+        let arc = station.sides[side].as_ref()?.arc.as_ref()?;
+        let hem_mm2 = 2.0 * settings.hem_reach_mm * std::f64::consts::FRAC_PI_2 * arc.radius_mm;
+        let patch_mm2 = (2.0 * std::f64::consts::PI * noise.length_mm.powi(2)).min(hem_mm2);
+        sums.0 += noise.white_mm2 * CELL_ALONG_MM * CELL_ACROSS_MM + noise.correlated_mm2 * patch_mm2;
+        sums.1 += arc.sigma_mm.powi(2);
+    }
+    (sums.1 > 0.0).then(|| (sums.0 / sums.1).sqrt())
 }
 
 /// From products of residuals of cells one and two rows apart in the same column.

@@ -4,7 +4,8 @@
 //! Method (JCGM 100:2008, 4 and 5): the local part from differences between neighbouring stations (type A: fourth
 //! differences cancel any smooth course of the seam and leave the noise), never less than what the fit itself says; the part
 //! common to the whole scan as stated (type B); the parts of smoothing and of an edge seen only in part from their models.
-//! Residual-based standard errors alone are several times too small, because scan noise is correlated along the surface.
+//! Residual-based standard errors alone are several times too small, because scan noise is correlated along the surface; from
+//! station to station they do tell where a scan is noisier or has fewer points, and the seam's noise is scaled by them.
 //! Does not judge.
 
 use super::reading::{Component, UncertaintySource};
@@ -27,29 +28,70 @@ const MIDDLE_U_MM: f64 = 1.155;
 /// Neighbouring stations share the noise at their common border, so that differences show a little less than there is.
 const BORDER_FACTOR: f64 = 1.15;
 
+/// More than estimates of equal noise differ by.
+const NOISIER: f64 = 1.3;
+
 /// Noise of a seam's values as the differences between neighbours show it.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct LocalNoise {
     pub(super) u_mm: f64,
     pub(super) degrees_of_freedom: f64,
+    /// This station's own fit error over that of the seam's middle one; more than zero.
+    pub(super) fit_ratio: f64,
 }
 
-/// Noise from fourth differences of values `lag` stations apart; `None` where there are too few.
+impl LocalNoise {
+    /// The noise of a station whose fit is `ratio` times as uncertain as the middle one's.
+    pub(super) fn times(self, ratio: f64) -> Self {
+        Self { u_mm: self.u_mm * ratio, fit_ratio: ratio, ..self }
+    }
+
+    /// The seam's noise, without what the station's fit says.
+    pub(super) fn of_seam(self) -> Self {
+        Self { u_mm: self.u_mm / self.fit_ratio, fit_ratio: 1.0, ..self }
+    }
+}
+
+/// True where a fit is so much more uncertain than the seam's middle one that the noise there may also be of another kind.
+pub(super) fn is_noisier(fit_ratio: f64) -> bool {
+    fit_ratio > NOISIER
+}
+
+/// Noise from fourth differences of values `lag` stations apart; `None` where there are too few. Each value has `ratios` times
+/// the noise that is found.
 ///
 /// A fourth difference of independent values of variance σ² has variance 70 σ² (1, -4, 6, -4, 1).
-pub(super) fn noise_from_differences(values: &[Option<f64>], lag: usize) -> Option<LocalNoise> {
+pub(super) fn noise_from_differences(
+    values: &[Option<f64>],
+    ratios: &[f64],
+    lag: usize,
+) -> Option<LocalNoise> {
+    const WEIGHTS: [f64; 5] = [1.0, -4.0, 6.0, -4.0, 1.0];
     let lag = lag.max(1);
     let mut sizes: Vec<f64> = (0..values.len().saturating_sub(4 * lag))
         .filter_map(|first| {
-            let at = |step: usize| values[first + step * lag];
-            Some((at(0)? - 4.0 * at(1)? + 6.0 * at(2)? - 4.0 * at(3)? + at(4)?).abs() / 70.0_f64.sqrt())
+            let mut sums = (0.0, 0.0);
+            for (step, weight) in WEIGHTS.iter().enumerate() {
+                let place = first + step * lag;
+                sums.0 += weight * values[place]?;
+                sums.1 += (weight * ratios[place]).powi(2);
+            }
+            Some(sums.0.abs() / sums.1.sqrt())
         })
         .collect();
     if sizes.len() < FEWEST_DIFFERENCES {
         return None;
     }
     let degrees_of_freedom = (sizes.len() as f64 / lag as f64 / 2.0).max(2.0);
-    Some(LocalNoise { u_mm: 1.4826 * median_in_place(&mut sizes)?, degrees_of_freedom })
+    Some(LocalNoise { u_mm: 1.4826 * median_in_place(&mut sizes)?, degrees_of_freedom, fit_ratio: 1.0 })
+}
+
+/// The errors of a seam's fits, mm, over that of the middle one; 1 where there is none, or no noise.
+pub(super) fn fit_ratios(fit_errors_mm: &[Option<f64>]) -> Vec<f64> {
+    let known = |error_mm: &Option<f64>| error_mm.filter(|error_mm| *error_mm > 0.0);
+    let typical_mm = median_in_place(&mut fit_errors_mm.iter().filter_map(known).collect::<Vec<f64>>());
+    let ratio = |error_mm: &Option<f64>| Some(known(error_mm)? / typical_mm?);
+    fit_errors_mm.iter().map(|error_mm| ratio(error_mm).unwrap_or(1.0)).collect()
 }
 
 /// What the budget of one station is made from.
@@ -71,11 +113,20 @@ pub(super) struct Evidence<'a> {
 }
 
 /// Standard error of the gap as the fits alone say, mm.
-fn fit_error_of_gap(sides: &[&FittedSide; 2]) -> f64 {
+pub(super) fn fit_error_of_gap(sides: &[&FittedSide; 2]) -> f64 {
     let of_side = |side: &&FittedSide| side.arc.as_ref().map_or(0.0, |arc| arc.sigma_mm * arc.edge_cofactor);
     sides.iter().map(of_side).fold(0.0, f64::hypot)
 }
 
+/// What a flush's error is proportional to, as far as it is noise, mm: the scatter beside the gap, where no body line or ledge takes part in it, and
+/// how many points the surfaces have.
+pub(super) fn noise_error_of_flush(sides: &[&FittedSide; 2]) -> Option<f64> {
+    let of_side =
+        |side: &FittedSide| Some(side.arc.as_ref()?.sigma_mm / (side.skin.used as f64).max(1.0).sqrt());
+    Some(of_side(sides[0])?.hypot(of_side(sides[1])?))
+}
+
+/// Standard error of the flush as the fits alone say, mm.
 fn fit_error_of_flush(sides: &[&FittedSide; 2]) -> f64 {
     // The height at mid-gap of a straight line through a band, continued over the hem: about twice the mean's error.
     let of_side = |side: &&FittedSide| 2.0 * side.skin.sigma_mm / (side.skin.used as f64).max(1.0).sqrt();
@@ -147,4 +198,27 @@ fn edge_seen_doubt_mm(evidence: &Evidence<'_>, side: usize) -> f64 {
         sums.1 += sine * sine;
     }
     evidence.radius_u_mm[side] * sums.0 / sums.1
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn fits_are_held_against_the_middle_one() {
+        assert_eq!(fit_ratios(&[Some(0.001), Some(0.002), Some(0.008), None]), [0.5, 1.0, 4.0, 1.0]);
+        assert_eq!(fit_ratios(&[Some(0.0), Some(0.0)]), [1.0, 1.0]);
+    }
+
+    #[test]
+    fn differences_find_the_noise_of_the_middle_station_through_stations_that_are_noisier() {
+        // Alternating signs: every fourth difference is 16 times the size, or mixes both sizes.
+        let ratios: Vec<f64> = (0..40).map(|index| if index < 25 { 1.0 } else { 5.0 }).collect();
+        let sign = |index: usize| if index.is_multiple_of(2) { 1.0 } else { -1.0 };
+        let values: Vec<Option<f64>> =
+            ratios.iter().enumerate().map(|(index, ratio)| Some(0.01 * ratio * sign(index))).collect();
+        let noise = noise_from_differences(&values, &ratios, 1).unwrap();
+        assert!((noise.u_mm - 1.4826 * 0.16 / 70.0_f64.sqrt()).abs() < 1e-12, "{}", noise.u_mm);
+        assert_eq!(noise.times(5.0).of_seam().u_mm, noise.u_mm);
+    }
 }

@@ -25,4 +25,5 @@ pub mod rehearse_truth;
 mod surface_form;
 pub mod table;
 pub mod trial;
+mod uneven_noise;
 mod uneven_panel;
