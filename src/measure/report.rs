@@ -19,8 +19,8 @@ use super::smoothing::Smoothing;
 use super::station::{Fitted, FittedSide, SIGNS};
 use super::surface_noise::{height_u_at, height_u_mm, median_over_few, togetherness_mm};
 use super::uncertainty::{
-    Evidence, LocalNoise, fit_error_of_gap, fit_ratios, flush_components, gap_components, is_noisier,
-    noise_error_of_flush, noise_from_differences,
+    Evidence, LocalNoise, fit_ratios, flush_components, gap_components, is_noisier, noise_error_of_flush,
+    noise_error_of_gap, noise_from_differences,
 };
 use crate::geometry::Curve;
 use crate::plan::{FlushMethod, GapMethod, Seam, Station};
@@ -96,7 +96,7 @@ pub(super) fn report_stations(context: &Context<'_>, fitted: &[Fitted]) -> Vec<S
     let ratios_of = |error_of: &dyn Fn(&[&FittedSide; 2]) -> Option<f64>| {
         fit_ratios(&fitted.iter().map(|fit| error_of(&both(fit)?)).collect::<Vec<_>>())
     };
-    let ratios = hung_together(context, fitted, ratios_of(&|sides| Some(fit_error_of_gap(sides))));
+    let ratios = hung_together(context, fitted, ratios_of(&noise_error_of_gap));
     let gap_noise = noise_of(context, &gaps, &ratios, 2.0 * context.settings.hem_reach_mm);
     let gap_noises = ratios.iter().map(|ratio| gap_noise.map(|noise| noise.times(*ratio)));
     let ratios = ratios_of(&noise_error_of_flush);

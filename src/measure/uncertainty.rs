@@ -23,6 +23,8 @@ const CORRELATION_FACTOR: f64 = 5.0;
 const COMMON_SHARE_OF_FLUSH: f64 = 0.7;
 /// What the surface model leaves on rehearsed scans without noise, with crowned and tilted panels, mm.
 const SURFACE_MODEL_MM: f64 = 0.0004;
+/// Scatter about a hem's arc that is not taken for noise, mm: far under that of any scanner.
+const HEM_MODEL_MM: f64 = 0.002;
 /// How well the middle is known where points merely end, mm: half-width 2 mm, rectangular.
 const MIDDLE_U_MM: f64 = 1.155;
 /// Neighbouring stations share the noise at their common border, so that differences show a little less than there is.
@@ -113,16 +115,25 @@ pub(super) struct Evidence<'a> {
 }
 
 /// Standard error of the gap as the fits alone say, mm.
-pub(super) fn fit_error_of_gap(sides: &[&FittedSide; 2]) -> f64 {
+fn fit_error_of_gap(sides: &[&FittedSide; 2]) -> f64 {
     let of_side = |side: &&FittedSide| side.arc.as_ref().map_or(0.0, |arc| arc.sigma_mm * arc.edge_cofactor);
     sides.iter().map(of_side).fold(0.0, f64::hypot)
 }
 
-/// What a flush's error is proportional to, as far as it is noise, mm: the scatter beside the gap, where no body line or ledge takes part in it, and
-/// how many points the surfaces have.
+/// Scatter of one side beside the gap as far as it is noise, where no body line or ledge takes part in it, mm.
+fn hem_scatter_mm(side: &FittedSide) -> Option<f64> {
+    Some(side.arc.as_ref()?.sigma_mm.hypot(HEM_MODEL_MM))
+}
+
+/// What a gap's error is proportional to, as far as it is noise, mm.
+pub(super) fn noise_error_of_gap(sides: &[&FittedSide; 2]) -> Option<f64> {
+    let of_side = |side: &FittedSide| Some(hem_scatter_mm(side)? * side.arc.as_ref()?.edge_cofactor);
+    Some(of_side(sides[0])?.hypot(of_side(sides[1])?))
+}
+
+/// The same for a flush: the scatter, and how many points the surfaces have.
 pub(super) fn noise_error_of_flush(sides: &[&FittedSide; 2]) -> Option<f64> {
-    let of_side =
-        |side: &FittedSide| Some(side.arc.as_ref()?.sigma_mm / (side.skin.used as f64).max(1.0).sqrt());
+    let of_side = |side: &FittedSide| Some(hem_scatter_mm(side)? / (side.skin.used as f64).max(1.0).sqrt());
     Some(of_side(sides[0])?.hypot(of_side(sides[1])?))
 }
 
