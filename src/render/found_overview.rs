@@ -11,7 +11,7 @@ use nalgebra::{Point3, Vector3};
 use super::callouts::{Callout, Wanted, place_callouts};
 use super::car_axes::FlatView;
 use super::found_key::{draw_key, short_name};
-use super::found_surface::{DepthBuffer, Sheet};
+use super::found_surface::{BUCKET, COVER_MM, DepthBuffer, Sheet, thinned};
 use super::ink::Ink;
 use super::packing::pack;
 use super::picture::{Anchor, Area, Picture, Place, Stroke, Weight};
@@ -29,6 +29,10 @@ const VIEW_HEAD: f64 = 14.0;
 /// How many views, and how steeply the slanted ones look down.
 const VIEWS: usize = 4;
 const SLANT_RAD: f64 = 0.6;
+/// Edge of the cubes of which one sample each is drawn, buckets of the picture.
+const THIN_BUCKETS: f64 = 0.6;
+/// Views are chosen on samples in so many cubes across.
+const ROUGH_CUBES: f64 = 200.0;
 /// Axes of the scan within this cosine (20°) of a direction stand in for it.
 const SNAP_COSINE: f64 = 0.94;
 /// Where along what is seen of a seam its number may be led to, best first.
@@ -52,11 +56,16 @@ pub fn found_overview(found: &FoundSeams, scan: &str, language: Language) -> Pic
     let samples: Vec<SurfaceSample> = found.surface().collect();
     let tints = panel_tints(found);
     let lines = seam_lines(found);
-    let views = choose_views(found, &samples);
+    let rough_mm = largest_span_mm(&samples) / ROUGH_CUBES;
+    let views = choose_views(found, &thinned(&samples, rough_mm), rough_mm);
     let spans: Vec<[f64; 4]> = views.iter().map(|view| span_mm(&samples, found, view)).collect();
     let sizes: Vec<[f64; 2]> = spans.iter().map(|span| [span[2] - span[0], span[3] - span[1]]).collect();
     let room = [2.0 * VIEW_MARGIN, 2.0 * VIEW_MARGIN + VIEW_HEAD];
     let packing = pack(&sizes, room, [WIDTH, MOST_HEIGHT]);
+    // More samples than buckets would only hide one another.
+    let cube_mm = THIN_BUCKETS * BUCKET / packing.per_mm;
+    let drawn = if cube_mm > COVER_MM { thinned(&samples, cube_mm) } else { samples };
+    let cover_mm = cube_mm.max(COVER_MM);
     let mut picture = Picture::new(WIDTH, 0.0, title.clone());
     picture.bold([VIEW_MARGIN, 26.0], 17.0, Anchor::Start, Ink::Text, title);
     picture.text([VIEW_MARGIN, 43.0], 11.5, Anchor::Start, Ink::Muted, summary(found, language));
@@ -66,7 +75,7 @@ pub fn found_overview(found: &FoundSeams, scan: &str, language: Language) -> Pic
         let at = |offset: f64, low: f64| ((offset - low * packing.per_mm) * 2.0).round() / 2.0;
         let origin = [at(frame.x + VIEW_MARGIN, span[0]), at(frame.y + VIEW_MARGIN + VIEW_HEAD, span[1])];
         let sheet = Sheet { origin, per_mm: packing.per_mm };
-        let buffer = DepthBuffer::of(&samples, view, &sheet, &frame);
+        let buffer = DepthBuffer::of(&drawn, cover_mm, view, &sheet, &frame);
         buffer.draw(&mut picture, &tints);
         let letters = lettering(found, &buffer);
         for (number, centre, _) in &letters {
@@ -263,7 +272,7 @@ fn seam_lines(found: &FoundSeams) -> Vec<u8> {
 }
 
 /// The view from where most of the surface looks, and slanted ones, the most telling first.
-fn choose_views(found: &FoundSeams, samples: &[SurfaceSample]) -> Vec<FlatView> {
+fn choose_views(found: &FoundSeams, samples: &[SurfaceSample], rough_mm: f64) -> Vec<FlatView> {
     let mean: Vector3<f64> = samples.iter().map(|sample| sample.outward).sum();
     let up = snapped(&mean.try_normalize(1e-9).unwrap_or_else(Vector3::z));
     let side = [Vector3::x(), Vector3::y(), Vector3::z()]
@@ -280,9 +289,9 @@ fn choose_views(found: &FoundSeams, samples: &[SurfaceSample]) -> Vec<FlatView> 
     let mut views = vec![view_along(&up, &right)];
     let mut open: Vec<FlatView> = slanted.collect();
     let mut best_seen: Vec<f64> = vec![0.0; found.seams.len()];
-    let seen_by: Vec<Vec<f64>> = open.iter().map(|view| seen_mm(found, samples, view)).collect();
+    let seen_by: Vec<Vec<f64>> = open.iter().map(|view| seen_mm(found, samples, rough_mm, view)).collect();
     let mut left: Vec<usize> = (0..open.len()).collect();
-    for (best, seen) in best_seen.iter_mut().zip(seen_mm(found, samples, &views[0])) {
+    for (best, seen) in best_seen.iter_mut().zip(seen_mm(found, samples, rough_mm, &views[0])) {
         *best = seen;
     }
     while views.len() < VIEWS && !left.is_empty() {
@@ -305,8 +314,8 @@ fn choose_views(found: &FoundSeams, samples: &[SurfaceSample]) -> Vec<FlatView> 
     views
 }
 
-/// Length of every seam as a view shows it, mm.
-fn seen_mm(found: &FoundSeams, samples: &[SurfaceSample], view: &FlatView) -> Vec<f64> {
+/// Length of every seam as a view shows it, mm; `samples` lie up to some `rough_mm` apart.
+fn seen_mm(found: &FoundSeams, samples: &[SurfaceSample], rough_mm: f64, view: &FlatView) -> Vec<f64> {
     let span = span_mm(samples, found, view);
     // Coarse: some 200 buckets across.
     let per_mm = 300.0 / (span[2] - span[0]).max(span[3] - span[1]).max(1.0);
@@ -315,7 +324,7 @@ fn seen_mm(found: &FoundSeams, samples: &[SurfaceSample], view: &FlatView) -> Ve
     let shown = Shown {
         view,
         sheet,
-        buffer: DepthBuffer::of(samples, view, &sheet, &frame),
+        buffer: DepthBuffer::of(samples, rough_mm, view, &sheet, &frame),
         frame,
         letters: Vec::new(),
     };
@@ -355,6 +364,15 @@ fn title(towards_eye: &Vector3<f64>) -> String {
     let words: Vec<String> =
         parts.map(|(axis, part)| format!("{}{axis}", if *part < 0.0 { "−" } else { "+" })).collect();
     words.join(" ")
+}
+
+/// Longest edge of the box round the samples, 1 mm at the least.
+fn largest_span_mm(samples: &[SurfaceSample]) -> f64 {
+    let start = [Vector3::repeat(f64::INFINITY), Vector3::repeat(f64::NEG_INFINITY)];
+    let [low, high] = samples
+        .iter()
+        .fold(start, |[low, high], sample| [low.inf(&sample.point.coords), high.sup(&sample.point.coords)]);
+    (high - low).max().max(1.0)
 }
 
 /// Left, top, right and bottom of what a view shows, mm.

@@ -7,6 +7,7 @@
 //! Does not project in perspective.
 
 use nalgebra::{Point3, Vector3};
+use rustc_hash::FxHashSet;
 
 use super::car_axes::FlatView;
 use super::ink::Ink;
@@ -14,9 +15,9 @@ use super::picture::{Area, Picture, Place};
 use crate::trace::SurfaceSample;
 
 /// Side of a bucket, picture units; whole pixels at two pixels a unit, so that boxes meet without a seam.
-const BUCKET: f64 = 1.5;
+pub(super) const BUCKET: f64 = 1.5;
 /// Radius that a sample covers, mm: neighbours lie up to some 5 mm apart.
-const COVER_MM: f64 = 3.6;
+pub(super) const COVER_MM: f64 = 3.6;
 /// What lies this much deeper than the nearest surface is hidden, mm: more than a seam's flush.
 const HIDDEN_MM: f64 = 14.0;
 /// Least cosine towards the eye at which a sample is drawn.
@@ -31,6 +32,13 @@ const SHADE_STEPS: [f64; 7] = [0.97, 0.91, 0.83, 0.73, 0.61, 0.47, 0.3];
 pub(super) struct Sheet {
     pub origin: Place,
     pub per_mm: f64,
+}
+
+/// The first sample of every cube of space, for views that only have to tell what hides what.
+pub(super) fn thinned(samples: &[SurfaceSample], cube_mm: f64) -> Vec<SurfaceSample> {
+    let mut taken = FxHashSet::default();
+    let cube = |sample: &SurfaceSample| sample.point.coords.map(|value| (value / cube_mm).floor() as i32);
+    samples.iter().filter(|sample| taken.insert(cube(sample))).copied().collect()
 }
 
 impl Sheet {
@@ -56,8 +64,8 @@ pub(super) struct DepthBuffer {
 }
 
 impl DepthBuffer {
-    /// Fills the buffer for an area of the picture.
-    pub fn of(samples: &[SurfaceSample], view: &FlatView, sheet: &Sheet, area: &Area) -> Self {
+    /// Fills the buffer for an area of the picture; every sample covers a disc of a radius in mm.
+    pub fn of(samples: &[SurfaceSample], cover_mm: f64, view: &FlatView, sheet: &Sheet, area: &Area) -> Self {
         let corner = [(area.x / BUCKET).floor() * BUCKET, (area.y / BUCKET).floor() * BUCKET];
         let count = |length: f64| (length / BUCKET).ceil().clamp(1.0, 4000.0) as usize + 2;
         let (columns, rows) = (count(area.width), count(area.height));
@@ -68,10 +76,11 @@ impl DepthBuffer {
             depth_mm: vec![f64::NEG_INFINITY; columns * rows],
             paint: vec![None; columns * rows],
         };
+        let radius = (cover_mm * sheet.per_mm).max(0.6 * BUCKET);
         let light = (view.towards_eye - view.down * 0.45 - view.right * 0.3).normalize();
         for sample in samples {
             if sample.outward.dot(&view.towards_eye) > LEAST_FACING {
-                buffer.cover(sample, view, sheet, &light);
+                buffer.cover(sample, view, radius, sheet.place(view, &sample.point), &light);
             }
         }
         for _ in 0..CLOSING_ROUNDS {
@@ -80,15 +89,21 @@ impl DepthBuffer {
         buffer
     }
 
-    fn cover(&mut self, sample: &SurfaceSample, view: &FlatView, sheet: &Sheet, light: &Vector3<f64>) {
+    fn cover(
+        &mut self,
+        sample: &SurfaceSample,
+        view: &FlatView,
+        radius: f64,
+        [x, y]: Place,
+        light: &Vector3<f64>,
+    ) {
         let depth_mm = sample.point.coords.dot(&view.towards_eye);
         let cosine = sample.outward.dot(light);
         let shade = SHADE_STEPS.iter().filter(|step| cosine < **step).count() as u8;
         let paint = Paint { panel: sample.panel, shade };
-        let [x, y] = sheet.place(view, &sample.point);
-        let radius = (COVER_MM * sheet.per_mm).max(0.6 * BUCKET);
         let steps = |from: f64, to: f64, corner: f64, count: usize| {
-            let bucket = |at: f64| ((at - corner) / BUCKET).floor().clamp(0.0, count as f64 - 1.0) as usize;
+            // What lies before the corner becomes 0.
+            let bucket = |at: f64| (((at - corner) / BUCKET) as usize).min(count - 1);
             bucket(from)..=bucket(to)
         };
         for row in steps(y - radius, y + radius, self.corner[1], self.rows) {

@@ -38,18 +38,26 @@ pub(super) struct BlockPoint {
     pub normal: [i8; 3],
 }
 
+/// Space for the points of one part, used again for the next: fresh memory costs more than what is done with it.
+#[derive(Default)]
+struct Space {
+    block_of: Vec<u32>,
+    points: Vec<BlockPoint>,
+    sorted: Vec<BlockPoint>,
+}
+
 /// The points of a part, those of one block side by side.
 struct SortedPart {
     blocks: Vec<BlockAddress>,
     /// Where the points of each block begin; one more than there are blocks.
     starts: Vec<u32>,
-    points: Vec<BlockPoint>,
+    space: Space,
 }
 
 impl SortedPart {
     fn piece(&self, piece: u32) -> &[BlockPoint] {
         let starts = &self.starts[piece as usize..];
-        &self.points[starts[0] as usize..starts[1] as usize]
+        &self.space.sorted[starts[0] as usize..starts[1] as usize]
     }
 }
 
@@ -60,24 +68,24 @@ struct Sorter<'a> {
     numbers: FxHashMap<BlockAddress, u32>,
     blocks: Vec<BlockAddress>,
     counts: Vec<u32>,
-    block_of: Vec<u32>,
-    points: Vec<BlockPoint>,
+    space: Space,
 }
 
 impl<'a> Sorter<'a> {
-    fn new(sieve: Option<&'a Sieve>, wants_normals: bool) -> Self {
+    fn new(sieve: Option<&'a Sieve>, wants_normals: bool, mut space: Space) -> Self {
+        space.block_of.clear();
+        space.points.clear();
         Self {
             sieve,
             wants_normals,
             numbers: FxHashMap::default(),
             blocks: Vec::new(),
             counts: Vec::new(),
-            block_of: Vec::new(),
-            points: Vec::new(),
+            space,
         }
     }
 
-    fn sorted(self) -> SortedPart {
+    fn sorted(mut self) -> SortedPart {
         let mut starts = Vec::with_capacity(self.counts.len() + 1);
         let mut total = 0;
         starts.push(0);
@@ -86,13 +94,14 @@ impl<'a> Sorter<'a> {
             starts.push(total);
         }
         let mut fill = starts.clone();
-        let mut points = vec![BlockPoint { place: [0; 3], normal: [0; 3] }; self.points.len()];
-        for (point, block) in self.points.iter().zip(&self.block_of) {
+        let Space { block_of, points, sorted } = &mut self.space;
+        sorted.resize(points.len(), BlockPoint { place: [0; 3], normal: [0; 3] });
+        for (point, block) in points.iter().zip(block_of) {
             let place = &mut fill[*block as usize];
-            points[*place as usize] = *point;
+            sorted[*place as usize] = *point;
             *place += 1;
         }
-        SortedPart { blocks: self.blocks, starts, points }
+        SortedPart { blocks: self.blocks, starts, space: self.space }
     }
 }
 
@@ -126,9 +135,9 @@ impl PointSink for Sorter<'_> {
                 }
             }
             self.counts[last.1 as usize] += 1;
-            self.block_of.push(last.1);
+            self.space.block_of.push(last.1);
             let normal = normals.map_or([0; 3], |normals| short_normal(&normals[index]));
-            self.points.push(BlockPoint { place: steps.map(|step| step as u16), normal });
+            self.space.points.push(BlockPoint { place: steps.map(|step| step as u16), normal });
         }
     }
 }
@@ -165,10 +174,12 @@ pub(super) fn by_blocks<State: Default + Send>(
     let parts = source.part_count();
     let mut numbers: FxHashMap<BlockAddress, u32> = FxHashMap::default();
     let mut states: Vec<(BlockAddress, Mutex<State>)> = Vec::new();
+    let spaces: Mutex<Vec<Space>> = Mutex::default();
+    let any_space = || spaces.lock().unwrap_or_else(PoisonError::into_inner).pop().unwrap_or_default();
     for first in (0..parts).step_by(PARTS_AT_ONCE) {
         let some = first..parts.min(first + PARTS_AT_ONCE);
         let sorted = hands.read_parts((look, some, parts), |part| {
-            let mut sorter = Sorter::new(sieve, wants_normals);
+            let mut sorter = Sorter::new(sieve, wants_normals, any_space());
             source.read_points(part, &mut sorter)?;
             Ok(sorter.sorted())
         })?;
@@ -195,6 +206,8 @@ pub(super) fn by_blocks<State: Default + Send>(
                 fold(*address, &mut state.lock().unwrap_or_else(PoisonError::into_inner), &points);
             }
         });
+        let used = sorted.into_iter().map(|part| part.space);
+        spaces.lock().unwrap_or_else(PoisonError::into_inner).extend(used);
     }
     states.sort_unstable_by_key(|(address, _)| *address);
     let whole = |(address, state): (BlockAddress, Mutex<State>)| {

@@ -9,6 +9,8 @@
 use nalgebra::Point3;
 use rustc_hash::FxHashMap;
 
+use super::hands::Hands;
+
 /// Cells are addressed by 21 bits an axis.
 const HALF_RANGE: i64 = 1 << 20;
 
@@ -154,6 +156,51 @@ impl Cells {
     }
 }
 
+/// Which cells lie round each cell, looked up once for all who walk over them.
+#[derive(Debug, Clone)]
+pub struct Neighbours {
+    /// Where in `members` each cell's begin.
+    starts: Vec<u32>,
+    /// For each cell how many lie round it, and their numbers in address order.
+    members: Vec<u32>,
+}
+
+impl Neighbours {
+    /// Looks up those within so many steps of each.
+    #[must_use]
+    pub fn of(cells: &Cells, reach_of: impl Fn(usize) -> i64 + Sync, hands: &Hands<'_>) -> Self {
+        let members = hands.in_runs(cells.len(), |run| {
+            let mut members = Vec::with_capacity(run.len() * 12);
+            for cell in run {
+                let count_at = members.len();
+                members.push(0);
+                let (at, reach) = (cells.address(cell), reach_of(cell));
+                cells.visit(at.map(|step| step - reach), at.map(|step| step + reach), |near| {
+                    if near as usize != cell {
+                        members.push(near);
+                    }
+                });
+                members[count_at] = (members.len() - count_at - 1) as u32;
+            }
+            members
+        });
+        let mut starts = Vec::with_capacity(cells.len() + 1);
+        let mut next = 0;
+        for _ in 0..cells.len() {
+            starts.push(next as u32);
+            next += 1 + members[next] as usize;
+        }
+        Self { starts, members }
+    }
+
+    /// Numbers of the cells round one, itself left out, in address order.
+    pub fn cells(&self, cell: usize) -> impl Iterator<Item = usize> + '_ {
+        let start = self.starts[cell] as usize;
+        let count = self.members[start] as usize;
+        self.members[start + 1..=start + count].iter().map(|near| *near as usize)
+    }
+}
+
 /// Cells next to one another, itself included.
 const NEXT_CELLS: usize = 27;
 
@@ -276,6 +323,13 @@ mod tests {
                     cells.around(centre, reach).map(|number| cells.address(number)).collect();
                 assert_eq!(got, expected, "{centre:?} {reach}");
             }
+        }
+        let reach_of = |cell: usize| cell as i64 % 3;
+        let neighbours = Neighbours::of(&cells, reach_of, &Hands::one());
+        for cell in 0..cells.len() {
+            let mut around: Vec<usize> = cells.around(cells.address(cell), reach_of(cell)).collect();
+            around.retain(|near| *near != cell);
+            assert_eq!(neighbours.cells(cell).collect::<Vec<_>>(), around);
         }
         assert_eq!(cells.number([-1, -1, -1]), met.iter().position(|address| *address == [-1, -1, -1]));
         assert_eq!(cells.number([100, 0, 0]), None);

@@ -5,8 +5,12 @@
 
 use std::ops::Range;
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
+use std::sync::{Mutex, PoisonError};
 
 use crate::scan::{InOrder, ScanFailure, Spread, gather};
+
+/// Things in a run: some milliseconds of work.
+const RUN: usize = 4096;
 
 /// One of the two passes over a scan.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -69,14 +73,23 @@ impl Hands<'_> {
         gave.into_iter().flatten().collect()
     }
 
+    /// Writes what `make` gives for each place.
+    pub(super) fn fill<T: Send>(&self, places: &mut [T], make: impl Fn(usize) -> T + Sync) {
+        let runs: Vec<Mutex<&mut [T]>> = places.chunks_mut(RUN).map(Mutex::new).collect();
+        self.spread.each(runs.len(), &|run| {
+            let mut places = runs[run].lock().unwrap_or_else(PoisonError::into_inner);
+            for (number, place) in places.iter_mut().enumerate() {
+                *place = make(run * RUN + number);
+            }
+        });
+    }
+
     /// What `make` gives for runs of `count` things, end to end.
     pub(super) fn in_runs<T: Send + Sync>(
         &self,
         count: usize,
         make: impl Fn(Range<usize>) -> Vec<T> + Sync,
     ) -> Vec<T> {
-        /// Things in a run: some milliseconds of work.
-        const RUN: usize = 4096;
         let runs = count.div_ceil(RUN);
         let done = AtomicUsize::new(0);
         let gave = gather(self.spread, runs, |run| {
@@ -84,7 +97,9 @@ impl Hands<'_> {
             self.watch.searched(1 + done.fetch_add(1, Ordering::Relaxed), runs);
             made
         });
-        gave.into_iter().flatten().collect()
+        let mut all = Vec::with_capacity(gave.iter().map(Vec::len).sum());
+        gave.into_iter().for_each(|made| all.extend(made));
+        all
     }
 }
 
@@ -105,6 +120,9 @@ mod tests {
         let hands = Hands { spread: &Backwards, watch: &Alone };
         assert_eq!(hands.read_parts((Look::Survey, 2..5, 7), Ok).unwrap(), [2, 3, 4]);
         assert_eq!(hands.in_runs(10_000, Vec::from_iter), Vec::from_iter(0..10_000));
+        let mut places = vec![0; 10_000];
+        hands.fill(&mut places, |place| place);
+        assert_eq!(places, Vec::from_iter(0..10_000));
     }
 
     #[test]

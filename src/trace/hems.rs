@@ -168,17 +168,16 @@ pub fn look_closer(
     hands: &Hands<'_>,
 ) -> Result<CloseUp, TraceError> {
     let (points, counts) = thin(source, survey, hands)?;
-    let spacing_mm = edge_spacing_mm(&points, &counts);
+    let grid = PointCells::of(&points, PATCH_STEPS * THIN_MM);
+    let spacing_mm = edge_spacing_mm(&points, &grid, &counts);
     let radius_mm = PATCH_STEPS * spacing_mm.unwrap_or(THIN_MM).max(THIN_MM);
-    let grid = PointCells::of(&points, radius_mm);
     let hem = |index: usize| hem_point(&points[index], &points, &grid, radius_mm, survey);
     let hems = hands.in_runs(points.len(), |run| run.filter_map(hem).collect());
     Ok(CloseUp { points, grid, hems, spacing_mm })
 }
 
 /// Median over some of the thinned points of the root of a ball's section over the scan's points in it.
-fn edge_spacing_mm(points: &[Point3<f64>], counts: &[u32]) -> Option<f64> {
-    let grid = PointCells::of(points, SPACING_BALL_MM);
+fn edge_spacing_mm(points: &[Point3<f64>], grid: &PointCells, counts: &[u32]) -> Option<f64> {
     let step = points.len().div_ceil(SPACING_PLACES).max(1);
     let mut spacings_mm: Vec<f64> = points
         .iter()

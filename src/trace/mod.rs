@@ -14,6 +14,7 @@ mod find;
 mod hands;
 mod hems;
 mod junctions;
+mod marks;
 mod mesh_points;
 mod mirror;
 mod names;

@@ -22,6 +22,8 @@ const CLEAR_MM: f64 = 7.0;
 /// Distance between the points of an arm that is led on, and how near something must have been seen there.
 const LED_STEP_MM: f64 = 2.5;
 const SEEN_MM: f64 = 4.0;
+/// A chain may run past its node by fewer points than this.
+const MOST_PAST: usize = 16;
 /// Chains that pass this near to one another, at more than 30°, cross.
 const CROSSING_MM: f64 = 3.0;
 const CROSSING_COSINE: f64 = 0.87;
@@ -357,8 +359,7 @@ fn split(chain: &Chain, places: &[Place], pieces: &mut Vec<Piece>) {
 
 /// A piece drawn up to its nodes.
 fn drawn(piece: Piece, nodes: &[Node]) -> Option<Arm> {
-    let Piece { points, is_closed, ends, leads } = piece;
-    let mut points = points;
+    let Piece { mut points, is_closed, ends, leads } = piece;
     for (end, node) in [(1, ends[1]), (0, ends[0])] {
         points.reverse();
         if let Some(node) = node {
@@ -368,10 +369,13 @@ fn drawn(piece: Piece, nodes: &[Node]) -> Option<Arm> {
     (is_closed || points.len() > 2).then_some(Arm { chain: Chain { points, is_closed }, nodes: ends })
 }
 
-/// Points in order away from a node that begin at it: what is near it gives way to the arm that is led on, or else to the
-/// straight line.
+/// Points in order away from a node that begin at it; what is near it gives way to the arm that is led on.
 fn drawn_from(node: &Point3<f64>, points: &[ChainPoint], lead: Option<&Lead>) -> Vec<ChainPoint> {
     let distance_mm = |point: &ChainPoint| (point.point - node).norm();
+    // What runs on past the node would have to come back to it.
+    let nearest = (0..MOST_PAST.min(points.len()))
+        .min_by(|one, two| distance_mm(&points[*one]).total_cmp(&distance_mm(&points[*two])));
+    let points = &points[nearest.unwrap_or(0)..];
     let clear = |point: &ChainPoint| match lead {
         Some(lead) => lead.along_mm(&point.point) >= lead.from_mm,
         None => distance_mm(point) > CLEAR_MM,

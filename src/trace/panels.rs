@@ -13,24 +13,16 @@ use std::collections::VecDeque;
 
 use nalgebra::{Point3, Vector3};
 
-use super::chains::{Chain, ChainPoint, along_at};
+use super::chains::{Chain, along_at};
+use super::marks::{Mark, aside, mark_chain, meets_another};
 use super::necks::{NeckSearch, region_of_most};
 use super::survey::{CELL_MM, Survey};
 
-/// Cells this near to a chain know on which side of it they are.
-const RIBBON_MM: f64 = 15.0;
-/// How far a chain bars the way beyond its own ends: the corner's rounding at a junction, the last cells at a border.
-const BEYOND_MM: f64 = 10.0;
 /// Neighbours at less than this turn (25°) lie on one open surface, as a cosine.
 const OPEN_COSINE: f64 = 0.9;
-/// How many cells on a neighbour may lie where the scan is sparse: points 5 mm apart leave cells empty.
-const SPARSE_REACH: i64 = 2;
 /// How far a step between sparse cells may leave the surface: noise and a share of its length (15°).
 const LEVEL_RISE_MM: f64 = 0.3;
 const LEVEL_SLOPE: f64 = 0.26;
-/// How far a chain that ends freely bars the way beyond its end, and in which steps.
-const BEYOND_FREE_MM: f64 = 25.0;
-const BEYOND_STEP_MM: f64 = 2.5;
 /// Fewer cells than this are a fragment and no panel: about 10 cm².
 const LEAST_CELLS: usize = 60;
 /// Widest neck that is cut, in cells: some 50 mm.
@@ -43,17 +35,6 @@ const LEAST_CUT_CELLS: usize = 600;
 const LONG_MM: f64 = 300.0;
 /// Points this near to a chain are labelled by the side on which they lie, not by their cell.
 const BY_SIDE_MM: f64 = 8.0;
-
-/// Where a cell lies beside a chain.
-#[derive(Debug, Clone, Copy)]
-struct Mark {
-    chain: u32,
-    /// Nearest point of the chain.
-    index: u32,
-    distance_mm: f64,
-    /// Positive on the right, walking along the chain on the outside.
-    aside_mm: f64,
-}
 
 /// Panels of a scan.
 #[derive(Debug, Clone)]
@@ -178,9 +159,9 @@ impl PanelMap {
         let mut size = 0;
         while let Some(cell) = open.pop_front().or_else(|| edges.pop_front()) {
             size += 1;
-            let reach = reach_of(survey, cell);
-            for near in survey.cells.around(survey.cells.address(cell), reach) {
-                if region_of[near].is_some() || !self.hangs_together(survey, cell, near, reach) {
+            let is_sparse = survey.is_sparse[cell];
+            for near in survey.near.cells(cell) {
+                if region_of[near].is_some() || !self.hangs_together(survey, cell, near, is_sparse) {
                     continue;
                 }
                 region_of[near] = Some(number);
@@ -197,9 +178,9 @@ impl PanelMap {
     }
 
     /// True where a region grows on from a cell to another within its reach.
-    fn hangs_together(&self, survey: &Survey, from: usize, to: usize, reach: i64) -> bool {
+    fn hangs_together(&self, survey: &Survey, from: usize, to: usize, is_sparse: bool) -> bool {
         let (here, there) = (&survey.data[from], &survey.data[to]);
-        let is_close = here.count.min(there.count) > 1 && (reach == 1 || there.plane.is_some());
+        let is_close = here.count.min(there.count) > 1 && (!is_sparse || there.plane.is_some());
         (is_close || runs_level(&(there.centre - here.centre), &self.level[from]))
             && !self.is_barred(from, to)
     }
@@ -221,12 +202,12 @@ impl PanelMap {
             let Some((region, sides)) = self.joined_sides(survey, chain, region_of) else { continue };
             let search = search.get_or_insert_with(|| NeckSearch::new(survey.data.len()));
             let neck = search.narrowest(&sides[0], &sides[1], WIDEST_NECK_CELLS, |cell, each| {
-                let reach = reach_of(survey, cell);
-                for near in survey.cells.around(survey.cells.address(cell), reach) {
+                let is_sparse = survey.is_sparse[cell];
+                for near in survey.near.cells(cell) {
                     let is_joined = region_of[near] == Some(region)
                         && near != cell
-                        && (self.hangs_together(survey, cell, near, reach)
-                            || self.hangs_together(survey, near, cell, reach));
+                        && (self.hangs_together(survey, cell, near, is_sparse)
+                            || self.hangs_together(survey, near, cell, is_sparse));
                     if is_joined {
                         each(near);
                     }
@@ -321,78 +302,7 @@ impl PanelMap {
     }
 }
 
-/// How many cells on a cell's neighbours may lie.
-fn reach_of(survey: &Survey, cell: usize) -> i64 {
-    // Slivers beside edges have few points, too, and lie near another panel's.
-    if survey.data[cell].plane.is_some() || survey.wanted[cell] { 1 } else { SPARSE_REACH }
-}
-
 /// True for a step along the surface: where points are few, strays would otherwise hang together.
 fn runs_level(step: &Vector3<f64>, level: &Vector3<f64>) -> bool {
     step.dot(level).abs() < LEVEL_RISE_MM + LEVEL_SLOPE * step.norm()
-}
-
-/// Sideways offset of a place from a chain at a point of it, and the offset along, mm.
-fn aside(points: &[ChainPoint], index: usize, place: &Point3<f64>) -> Option<(f64, f64)> {
-    let along = along_at(points, index)?;
-    let across = along.cross(&points[index].outward).try_normalize(1e-9)?;
-    let offset = place - points[index].point;
-    Some((offset.dot(&across), offset.dot(&along)))
-}
-
-/// True where a chain's end lies on another chain's.
-fn meets_another(chains: &[&Chain], number: usize, at_end: bool) -> bool {
-    let tip =
-        |chain: &Chain, at_end| if at_end { chain.points.last() } else { chain.points.first() }.copied();
-    let Some(mine) = tip(chains[number], at_end) else { return false };
-    let is_there = |other: Option<ChainPoint>| other.is_some_and(|tip| (tip.point - mine.point).norm() < 1.0);
-    let mut others = chains.iter().enumerate().filter(|(other, _)| *other != number);
-    others.any(|(_, chain)| is_there(tip(chain, false)) || is_there(tip(chain, true)))
-}
-
-/// The chain's points with their numbers, and beyond each free end places in line with it: a seam is seen up to some
-/// millimetres before the scan's border, and panels must not hang together there.
-fn barrier(chains: &[&Chain], number: usize) -> Vec<(usize, Point3<f64>)> {
-    let chain = chains[number];
-    let mut places: Vec<(usize, Point3<f64>)> =
-        chain.points.iter().enumerate().map(|(index, point)| (index, point.point)).collect();
-    let last = chain.points.len().saturating_sub(1);
-    for (at_end, index) in [(false, 0), (true, last)] {
-        let (Some(tip), Some(leaving)) = (chain.points.get(index), chain.leaving(at_end)) else { continue };
-        if !chain.is_closed && !meets_another(chains, number, at_end) {
-            let steps = 1..=(BEYOND_FREE_MM / BEYOND_STEP_MM) as usize;
-            places.extend(steps.map(|step| (index, tip.point + leaving * (step as f64 * BEYOND_STEP_MM))));
-        }
-    }
-    places
-}
-
-fn mark_chain(survey: &Survey, chains: &[&Chain], number: usize, marks: &mut [Vec<Mark>]) {
-    let reach = (RIBBON_MM / CELL_MM).ceil() as i64;
-    let chain = chains[number];
-    for (index, place) in barrier(chains, number) {
-        let Some(address) = survey.cells.address_of(&place) else { continue };
-        for cell in survey.cells.around(address, reach) {
-            let centre = &survey.data[cell].centre;
-            let distance_mm = (centre - place).norm();
-            if distance_mm > RIBBON_MM {
-                continue;
-            }
-            let Some((aside_mm, _)) = aside(&chain.points, index, centre) else { continue };
-            let is_tip = !chain.is_closed && (index == 0 || index + 1 == chain.points.len());
-            let ahead_mm = along_at(&chain.points, index).map_or(0.0, |along| (centre - place).dot(&along));
-            if is_tip && ahead_mm.abs() > BEYOND_MM {
-                continue;
-            }
-            let mark = Mark { chain: number as u32, index: index as u32, distance_mm, aside_mm };
-            match marks[cell].last_mut() {
-                Some(last) if last.chain == number as u32 => {
-                    if distance_mm < last.distance_mm {
-                        *last = mark;
-                    }
-                }
-                _ => marks[cell].push(mark),
-            }
-        }
-    }
 }

@@ -10,7 +10,7 @@
 use nalgebra::{Matrix3, Point3, Vector3};
 
 use super::blocks::{BlockAddress, BlockPoint, STEPS_PER_MM, by_blocks};
-use super::cells::{CellAddress, Cells};
+use super::cells::{CellAddress, Cells, Neighbours};
 use super::hands::{Hands, Look};
 use super::plane_fit::{Moments, PlaneFit, principal_axis};
 use super::settings::TraceError;
@@ -31,6 +31,8 @@ const ROUGH_EXTRA_MM: f64 = 0.04;
 const SKIN_COSINE: f64 = 0.766;
 /// Cosine of the turn from which a flat cell may be part of a hem (18°).
 const HEM_CELL_COSINE: f64 = 0.95;
+/// How many cells on a cell's neighbours may lie where the scan is sparse: points 5 mm apart leave cells empty.
+const SPARSE_REACH: i64 = 2;
 /// Sizes between which something is a car or part of one, mm.
 const PLAUSIBLE_SIZE_MM: [f64; 2] = [50.0, 60_000.0];
 
@@ -51,6 +53,10 @@ pub struct SurveyCell {
 pub struct Survey {
     pub cells: Cells,
     pub data: Vec<SurveyCell>,
+    /// The cells that touch each, and where the scan is sparse those a cell further.
+    pub near: Neighbours,
+    /// True for cells where the scan is sparse.
+    pub is_sparse: Vec<bool>,
     /// True for cells whose points are wanted in the second pass; by cell number.
     pub wanted: Vec<bool>,
     /// Between neighbouring points of the whole scan; at the edges points may lie closer.
@@ -149,7 +155,8 @@ fn count_points(source: &dyn ScanSource, hands: &Hands<'_>) -> Result<Counted, S
         points.iter().copied().flatten().for_each(|point| state.add(point));
     };
     let blocks = by_blocks(source, (Look::Survey, hands), None, add)?;
-    let mut counted = Counted { cells: Cells::new(CELL_MM), sums: Vec::new() };
+    let count = blocks.iter().map(|(_, block)| block.cells.len()).sum();
+    let mut counted = Counted { cells: Cells::new(CELL_MM), sums: Vec::with_capacity(count) };
     for (address, mut block) in blocks {
         block.cells.sort_unstable_by_key(|(place, _)| *place);
         for (place, sums) in block.cells {
@@ -183,7 +190,10 @@ pub fn survey(source: &dyn ScanSource, hands: &Hands<'_>) -> Result<Survey, Trac
             skin_normal: None,
         }
     };
-    let data = hands.in_runs(counted.sums.len(), |run| run.map(describe).collect());
+    let blank =
+        SurveyCell { centre: Point3::origin(), count: 0, plane: None, is_skin: false, skin_normal: None };
+    let mut data = vec![blank; counted.sums.len()];
+    hands.fill(&mut data, describe);
     check_size(&data)?;
     Ok(describe_cells(counted, data, hands))
 }
@@ -237,12 +247,27 @@ fn describe_cells(counted: Counted, mut data: Vec<SurveyCell>, hands: &Hands<'_>
     let is_flat: Vec<bool> =
         data.iter().map(|cell| spread_mm(cell).is_some_and(|spread| spread < limit_mm)).collect();
     set_skin_directions(&mut data, &is_flat, hands);
-    let wanted = wanted_cells(&counted.cells, &data);
+    let touching = Neighbours::of(&counted.cells, |_| 1, hands);
+    let wanted = wanted_cells(&touching, &data);
+    // Slivers beside edges have few points, too, and lie near another panel's.
+    let is_sparse: Vec<bool> =
+        data.iter().zip(&wanted).map(|(cell, wanted)| cell.plane.is_none() && !wanted).collect();
+    let near = Neighbours::of(&counted.cells, |cell| if is_sparse[cell] { SPARSE_REACH } else { 1 }, hands);
     let normals = counted.sums.iter().map(|sums| Vector3::from(sums.normal.map(|total| total as f64)));
     let has_normals = counted.sums.iter().any(|sums| sums.normal != [0; 3]);
     let given_normals = if has_normals { normals.collect() } else { Vec::new() };
     let point_count = counted.sums.iter().map(|sums| u64::from(sums.count)).sum();
-    Survey { cells: counted.cells, data, wanted, spacing_mm, roughness_mm, point_count, given_normals }
+    Survey {
+        cells: counted.cells,
+        data,
+        near,
+        is_sparse,
+        wanted,
+        spacing_mm,
+        roughness_mm,
+        point_count,
+        given_normals,
+    }
 }
 
 fn spread_mm(cell: &SurveyCell) -> Option<f64> {
@@ -302,14 +327,15 @@ fn set_sparse_directions(data: &mut [SurveyCell]) {
 }
 
 /// Cells that may hold a hem, and the cells round them.
-fn wanted_cells(cells: &Cells, data: &[SurveyCell]) -> Vec<bool> {
+fn wanted_cells(touching: &Neighbours, data: &[SurveyCell]) -> Vec<bool> {
     let mut wanted = vec![false; data.len()];
     for (number, cell) in data.iter().enumerate() {
         // Slivers of surface in a cell's corner say nothing; a hem fills the cells beside them, too.
         let known = cell.skin_normal.zip(cell.plane).filter(|_| spread_mm(cell).is_some());
         let Some((skin, plane)) = known else { continue };
         if !cell.is_skin || plane.normal.dot(&skin).abs() < HEM_CELL_COSINE {
-            cells.around(cells.address(number), 1).for_each(|near| wanted[near] = true);
+            wanted[number] = true;
+            touching.cells(number).for_each(|near| wanted[near] = true);
         }
     }
     wanted

@@ -9,10 +9,11 @@ mod score;
 mod spoilt;
 
 use nalgebra::Point3;
-use score::{Score, score};
+use score::{Score, rms_mm, score};
+use shutline::geometry::{Curve, CurveFrame};
 use shutline::rehearse::body::BodyKind;
 use shutline::scan::VecSource;
-use shutline::trace::{ChainPoint, FoundSeams, TraceSettings, find_seams};
+use shutline::trace::{Bridge, ChainPoint, FoundSeams, Stop, TraceSettings, find_seams, trace_seam};
 use spoilt::{Fault, Spoilt, spoilt_body};
 
 fn trial(kind: BodyKind, fault: Fault, seed: u64) -> Score {
@@ -104,6 +105,45 @@ fn junctions_under_stickers_and_in_drop_outs_lie_where_the_seams_led_on_meet() {
     for kind in [BodyKind::Flush, BodyKind::OldCar, BodyKind::Coupe] {
         let score = trial(kind, Fault::Covered, 41);
         assert_eq!(broken(&score), Vec::<String>::new(), "{kind:?}: {}", score.row());
+    }
+}
+
+/// Along a side of the hood, clicked 8 mm beside the gap, to a point 60 mm past the junction at its end.
+#[test]
+fn a_trace_on_a_body_crosses_holes_and_says_so_and_stops_at_the_junction() {
+    for kind in [BodyKind::Coupe, BodyKind::OldCar] {
+        let spoilt = spoilt_body(kind, Fault::Nothing, 43);
+        let is_junction =
+            |end: &CurveFrame| spoilt.junctions.iter().any(|place| (place - end.origin).norm() < 3.0);
+        let hood_side = |seam: &&Curve| {
+            let [first, last] = [0.0, seam.length_mm()].map(|along_mm| seam.frame_at(along_mm));
+            first.along.x.abs() > 0.7 && is_junction(&first) && is_junction(&last)
+        };
+        let seam = spoilt.seams.iter().find(hood_side).unwrap();
+        let holes = [0.3, 0.6]
+            .map(|share| spoilt.body_from_scan.inverse() * seam.frame_at(share * seam.length_mm()).origin);
+        let mut points = spoilt.points.clone();
+        points.retain(|point| holes.iter().all(|centre| (centre - point).norm() > 9.0));
+        let (begin, end) = (seam.frame_at(60.0), seam.frame_at(seam.length_mm()));
+        let from = spoilt.body_from_scan.inverse() * (begin.origin + begin.across() * 8.0);
+        let to = spoilt.body_from_scan.inverse() * (end.origin + end.along * 60.0);
+        let source = VecSource::from_points(&points, None);
+        let settings = TraceSettings { hem_radius_mm: spoilt.hem_radius_mm, ..TraceSettings::default() };
+        let traced = trace_seam(&source, &from, &[], &to, &settings).unwrap();
+        assert_eq!(traced.stop, Stop::Junction, "{kind:?}");
+        let places: Vec<Point3<f64>> =
+            traced.points.iter().map(|point| spoilt.body_from_scan * point.point).collect();
+        let off_mm = (places[places.len() - 1] - end.origin).norm();
+        // The promises for junctions and curves.
+        assert!(off_mm <= 3.0, "{kind:?}: the junction is off by {off_mm} mm");
+        let rms_mm = rms_mm(&spoilt, &places.iter().collect::<Vec<_>>());
+        assert!(rms_mm <= 0.5, "{kind:?}: {rms_mm} mm from mid-gap");
+        let curve = Curve::through(&places, None).unwrap();
+        for hole in holes {
+            let along_mm = curve.nearest(&(spoilt.body_from_scan * hole)).along_mm;
+            let is_over = |bridge: &Bridge| bridge.from_mm < along_mm && along_mm < bridge.to_mm;
+            assert!(traced.bridges.iter().any(is_over), "{kind:?}: {:?} at {along_mm}", traced.bridges);
+        }
     }
 }
 

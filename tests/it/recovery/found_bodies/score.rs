@@ -103,7 +103,7 @@ fn samples(curve: &Curve) -> Vec<Point3<f64>> {
     (0..=count).map(|step| curve.frame_at(curve.length_mm() * step as f64 / count as f64).origin).collect()
 }
 
-fn rms_mm(spoilt: &Spoilt, places: &[&Point3<f64>]) -> f64 {
+pub fn rms_mm(spoilt: &Spoilt, places: &[&Point3<f64>]) -> f64 {
     let aside_mm = places.iter().filter_map(|place| {
         let feet = spoilt.middles.iter().map(|middle| (middle, middle.nearest(place)));
         let (middle, foot) = feet.min_by(|one, two| one.1.distance_mm.total_cmp(&two.1.distance_mm))?;
