@@ -4,6 +4,7 @@
 //! one group, and against `raw_sum`, which touches every byte of the same file once.
 //! `POINTS` in the environment sets the size of the whole car (default two million).
 
+mod align;
 mod find;
 mod gather;
 mod measure;
@@ -19,6 +20,7 @@ criterion_group!(
     benches,
     readers::bench,
     gather::bench,
+    align::bench,
     section::bench,
     measure::bench,
     render::bench,

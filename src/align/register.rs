@@ -13,6 +13,7 @@ use nalgebra::{Isometry3, Matrix6, Point3, Vector3};
 
 use super::alignment::moment_row;
 use super::correlated_step::correlated_step;
+use super::followed::Followed;
 use super::pose_covariance::{WeightedRow, pose_covariance};
 use super::pose_step::{Step, StepSums, moved, pivot_of};
 use super::surface::Surface;
@@ -67,10 +68,10 @@ pub(super) struct Registered {
 }
 
 /// One point on the surface.
-struct Contact {
-    point: Point3<f64>,
-    normal: Vector3<f64>,
-    residual_mm: f64,
+pub(super) struct Contact {
+    pub point: Point3<f64>,
+    pub normal: Vector3<f64>,
+    pub residual_mm: f64,
 }
 
 /// A pose at which the robust fit stands still.
@@ -109,8 +110,9 @@ pub(super) fn settle(task: &Task<'_>, start: &Isometry3<f64>) -> Option<Settled>
         scale_mm *= ANNEALING;
     }
     let mut last = None;
+    let mut followed = Followed::new(task.points, task.surface);
     for _ in 0..MOST_LAST {
-        let contacts = contacts_of(task.points, task.surface, task.carries, &pose, reach_mm(task, scale_mm));
+        let contacts = followed.contacts(task.carries, &pose, reach_mm(task, scale_mm));
         let floor_mm = (LEAST_SCALE_SIGMAS * robust_sigma_mm(&contacts)).max(LEAST_SCALE_MM);
         let at_floor = scale_mm <= floor_mm;
         scale_mm = scale_mm.max(floor_mm);

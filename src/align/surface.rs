@@ -153,7 +153,11 @@ impl Surface {
         if found.distance > reach_mm * reach_mm {
             return None;
         }
-        let node = found.item as usize;
+        self.over(found.item as usize, point)
+    }
+
+    /// Place of a point relative to a node, or `None` beside it.
+    pub fn over(&self, node: usize, point: &Point3<f64>) -> Option<Nearness> {
         let (distance_mm, normal) = self.nodes.get(node)?.distance(point)?;
         Some(Nearness { node, distance_mm, normal })
     }

@@ -5,15 +5,27 @@
 //! grid is kept, the first in the file, whose cell size is chosen for the wanted number. Meshes are sampled evenly by
 //! area (the R2 sequence of M. Roberts, 2018, over each triangle). Nothing is averaged: a mean would sink into
 //! curved surfaces. The same file gives the same points whatever the number of threads.
-//! Does not smooth and does not reject strays.
+//! A point that has hardly another near it is a stray: one point per cell would keep each of them, and of a dense scan
+//! little else. Does not smooth, and does not know strays beside a surface.
 
 use nalgebra::{Point3, Vector3};
+use rustc_hash::FxHashMap;
 
 use super::align_error::AlignError;
 use crate::scan::{PointBlock, PointSink, ScanSource, Triangle, TriangleSink};
 
 /// Points looked at for each one kept, about; one cell in 400 stays empty by chance.
 const LOOKED_AT_PER_KEPT: usize = 6;
+/// Side of the blocks in which neighbours are counted, in typical distances of points: some four points lie in one on a surface.
+const BLOCK_SPACINGS: f64 = 2.0;
+/// Points in a block and those around it, itself included, of a point that has company. On an even surface there are some 36; of
+/// strays that are a twentieth of a scan of 20,000 points one in thirty has two others, of a larger scan fewer.
+const COMPANY: u32 = 3;
+/// Lonely points are strays if they fill space: pairs of them within a distance go with its third power, and on a
+/// surface, however sparse, with the second (correlation dimension: P. Grassberger, I. Procaccia, Physica D 9, 1983).
+const LEAST_DIMENSION: f64 = 2.5;
+/// Fewer are not worth a look.
+const LEAST_LONELY: usize = 100;
 
 /// Points of a surface with normals where known.
 #[derive(Debug, Clone, Default)]
@@ -41,8 +53,56 @@ impl SurfacePoints {
 pub fn thinned(source: &dyn ScanSource, wanted: usize) -> Result<SurfacePoints, AlignError> {
     let looked_at = wanted.saturating_mul(LOOKED_AT_PER_KEPT);
     let raw = if source.is_mesh() { mesh_samples(source, looked_at)? } else { cloud(source, looked_at)? };
+    let raw = without_lonely(raw);
     let kept = spread_out(&raw.points, wanted);
     Ok(raw.at(&kept))
+}
+
+type Block = [i32; 3];
+
+/// The points that have company; all of them where the others are a surface too.
+fn without_lonely(all: SurfacePoints) -> SurfacePoints {
+    let side_mm = BLOCK_SPACINGS * typical_extent_mm(&all.points) / (all.points.len().max(1) as f64).sqrt();
+    if !(side_mm > 0.0 && side_mm.is_finite()) {
+        return all;
+    }
+    let counts = counts_of(&all.points, side_mm);
+    let (kept, lonely): (Vec<usize>, Vec<usize>) = (0..all.points.len())
+        .partition(|index| has_company(&block_of(&all.points[*index], side_mm), &counts));
+    let lonely: Vec<Point3<f64>> = lonely.into_iter().map(|index| all.points[index]).collect();
+    if lonely.len() >= LEAST_LONELY && fills_space(&lonely) { all.at(&kept) } else { all }
+}
+
+/// Saturates far away, where blocks may run together: then nothing is lonely.
+fn block_of(point: &Point3<f64>, side_mm: f64) -> Block {
+    [0, 1, 2].map(|axis| (point[axis] / side_mm).floor() as i32)
+}
+
+fn counts_of(points: &[Point3<f64>], side_mm: f64) -> FxHashMap<Block, u32> {
+    let mut counts = FxHashMap::default();
+    for point in points {
+        *counts.entry(block_of(point, side_mm)).or_default() += 1;
+    }
+    counts
+}
+
+fn fills_space(points: &[Point3<f64>]) -> bool {
+    let side_mm = typical_extent_mm(points) / (points.len() as f64).cbrt();
+    let pairs = |side_mm: f64| {
+        let counts = counts_of(points, side_mm);
+        points.iter().map(|point| u64::from(counts[&block_of(point, side_mm)] - 1)).sum::<u64>()
+    };
+    (pairs(2.0 * side_mm) as f64) > LEAST_DIMENSION.exp2() * pairs(side_mm) as f64
+}
+
+fn has_company(block: &Block, counts: &FxHashMap<Block, u32>) -> bool {
+    let count_at = |offset: i32| {
+        let step = [offset % 3 - 1, offset / 3 % 3 - 1, offset / 9 - 1];
+        counts.get(&[0, 1, 2].map(|axis: usize| block[axis].saturating_add(step[axis]))).copied().unwrap_or(0)
+    };
+    // The middle of the 27 first: mostly it is enough.
+    let own = count_at(13);
+    own >= COMPANY || (0..27).filter(|offset| *offset != 13).map(count_at).sum::<u32>() + own >= COMPANY
 }
 
 struct CloudSink {
@@ -214,4 +274,43 @@ pub fn typical_extent_mm(points: &[Point3<f64>]) -> f64 {
         sum_sq += (at(0.95) - at(0.05)).powi(2);
     }
     sum_sq.sqrt()
+}
+
+#[cfg(test)]
+mod tests {
+    use rand::{Rng, SeedableRng};
+    use rand_chacha::ChaCha8Rng;
+
+    use super::*;
+
+    fn plate(count: usize, strays: usize) -> SurfacePoints {
+        let mut random = ChaCha8Rng::seed_from_u64(3);
+        let mut place = |height_mm: f64, up_mm: f64| {
+            let (x, y) = (random.random_range(0.0..1500.0), random.random_range(0.0..1500.0));
+            Point3::new(x, y, height_mm + up_mm * random.random_range(0.0..1.0))
+        };
+        let mut points: Vec<Point3<f64>> = (0..count).map(|_| place(0.0, 0.0)).collect();
+        points.extend((0..strays).map(|_| place(60.0, 900.0)));
+        SurfacePoints { points, normals: Vec::new() }
+    }
+
+    #[test]
+    fn strays_of_a_dense_scan_are_left_out_and_its_surface_stays() {
+        for count in [20_000, 300_000] {
+            let kept = without_lonely(plate(count, count / 20)).points;
+            let strays = kept.iter().filter(|point| point.z > 0.0).count();
+            assert!(strays * 20 < count / 20, "{strays} of {}", count / 20);
+            assert!(kept.len() - strays > count * 999 / 1000, "{}", kept.len());
+        }
+    }
+
+    #[test]
+    fn a_scan_that_is_dense_in_places_alone_loses_nothing() {
+        // Nine points in ten on a strip of a 250th of the plate: all others are lonely.
+        let mut uneven = plate(6_000, 0);
+        let strip = plate(54_000, 0).points;
+        uneven.points.extend(strip.iter().map(|point| Point3::new(point.x * 0.004, point.y, 0.0)));
+        let count = uneven.points.len();
+        assert_eq!(without_lonely(uneven).points.len(), count);
+    }
 }
