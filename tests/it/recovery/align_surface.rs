@@ -14,10 +14,10 @@ use super::front_end::{
 
 /// Pose error at the seams that must hold, mm and degrees: below a good scan's own accuracy.
 ///
-/// What is left comes from the scan's long waves (0.01 mm over 120 mm); without them and without noise the error is
-/// 0.0005 mm. `align_bound` computes what the best estimate could do with the noise that a trial is made with, over the first
-/// ten seeds: 98.4 % of trials within the budget for these waves, 99.7 % for the rehearsal's good scanner, 69 % for its
-/// ordinary one, whose waves are longer.
+/// Without noise the error is 0.0005 mm; what is left comes from the scan's waves. Regular ones, as `ORDINARY` has, are found and
+/// taken out. Of those without lines only the covariance can be learnt: `align_bound` computes what the best linear estimate could
+/// do with the noise that a trial is made with, over the first ten seeds: 99.7 % of trials within the budget for the rehearsal's
+/// good scanner, 69 % for its ordinary one, whose waves are larger; for the six waves 98.4 %, which finding them surpasses.
 pub const BUDGET: (f64, f64) = (0.02, 0.005);
 
 struct Trial {
@@ -122,8 +122,7 @@ fn check(trials: &[Trial], share: f64) {
     }
 }
 
-/// The first four seeds only: of many, some 98 % are within the budget (the ignored test below), so this guards against
-/// getting worse and does not show the 99 % that is wanted.
+/// The first four seeds only: this guards against getting worse, and the ignored test below shows the 99 % that is wanted.
 #[test]
 fn best_fit_from_ten_degrees_and_fifty_mm_off_holds_the_budget_on_the_first_seeds() {
     check(&best_fit_trials(&ORDINARY, 0, 4), 0.99);
@@ -135,7 +134,7 @@ fn coarse_from_any_pose_holds_the_budget_on_the_first_seeds() {
 }
 
 #[test]
-#[ignore = "200 trials, some minutes; wanted 198: 57 of the 60 from FIRST_SEED=6000 were in budget"]
+#[ignore = "200 trials, some minutes; wanted 198: all 200 from FIRST_SEED=9000 were in budget. Its last check fails: the stated covariance held all, as it is too wide where waves were taken out"]
 fn best_fit_200_trials() {
     check(&best_fit_trials(&ORDINARY, asked("FIRST_SEED", 0), asked("SEEDS", 200)), 0.99);
 }
@@ -159,7 +158,7 @@ fn best_fit_200_trials_of_the_ordinary_scanner() {
 }
 
 #[test]
-#[ignore = "200 trials, half an hour and more; wanted 196: the first 36 from FIRST_SEED=3000 were in budget"]
+#[ignore = "200 trials, half an hour and more; wanted 196: all 142 that were run of the 200 from FIRST_SEED=9000 were in budget"]
 fn coarse_200_trials() {
     check(&coarse_trials(&ORDINARY, asked("FIRST_SEED", 1000), asked("SEEDS", 200)), 0.98);
 }
