@@ -4,8 +4,7 @@
 //! too small to show how its noise is correlated. Units: mm, rad.
 //! Method: generalised least squares (A. Aitken, 1935; as "kriging with external drift" in N. Cressie, Statistics for
 //! Spatial Data, 1993, 3.4): rows are averaged in cells, cells that share a wave then count as one. What the noise is made of
-//! says `correlated_noise`, how much of it there is learns `learnt_noise`; regular waves are found one by one and taken out before, in
-//! `ripples`. Scanners bend a surface by a hundredth of a mm over
+//! says `correlated_noise`, how much of it there is learns `learnt_noise`. Scanners bend a surface by a hundredth of a mm over
 //! some centimetres to decimetres, which pulls an ordinary fit along. Where the noise's covariance is known and normal, no
 //! unbiased estimate does better (the bound of H. Cramér and C. R. Rao is reached); `tests/it/recovery/align_bound.rs` compares.
 //! Does not see errors that are longer than the scan: they look like a pose.
@@ -17,7 +16,6 @@ use nalgebra::{Point3, Vector6};
 use super::correlated_noise::NoiseParts;
 use super::learnt_noise::{Movement, learnt_movement};
 use super::pose_covariance::WeightedRow;
-use super::ripples::without_ripples;
 
 /// Cell side, mm; larger where there would be more cells than the most. All pairs of them are looked at.
 const CELL_MM: f64 = 30.0;
@@ -35,18 +33,12 @@ pub(super) struct Cell {
     pub weight: f64,
 }
 
-impl Cell {
-    pub const fn as_row(&self) -> WeightedRow {
-        WeightedRow { point: self.point, row: self.row, residual_mm: self.residual_mm, weight: self.weight }
-    }
-}
-
 /// The step; `variance_mm2` is that of single residuals.
 pub(super) fn correlated_step(
     rows: impl Iterator<Item = WeightedRow>,
     variance_mm2: f64,
 ) -> Option<Movement> {
-    let rows = without_ripples(rows.collect());
+    let rows: Vec<WeightedRow> = rows.collect();
     let mut cell_mm = CELL_MM;
     let mut cells = cells_of(&rows, cell_mm);
     while cells.len() > MOST_CELLS {
@@ -59,7 +51,7 @@ pub(super) fn correlated_step(
     learnt_movement(&NoiseParts::of(&cells, cell_mm), variance_mm2)
 }
 
-pub(super) fn cells_of(rows: &[WeightedRow], cell_mm: f64) -> Vec<Cell> {
+fn cells_of(rows: &[WeightedRow], cell_mm: f64) -> Vec<Cell> {
     let mut cells: BTreeMap<[i64; 3], Cell> = BTreeMap::new();
     for row in rows {
         let key = [row.point.x, row.point.y, row.point.z].map(|value| (value / cell_mm).floor() as i64);

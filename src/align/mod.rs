@@ -22,8 +22,6 @@ mod pose_covariance;
 mod pose_step;
 mod register;
 mod rigid_fit;
-mod ripple_spectrum;
-mod ripples;
 mod search;
 mod sphere_target;
 mod surface;
