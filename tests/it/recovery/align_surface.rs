@@ -14,10 +14,11 @@ use super::front_end::{
 
 /// Pose error at the seams that must hold, mm and degrees: below a good scan's own accuracy.
 ///
-/// Without noise the error is 0.0005 mm; what is left comes from the scan's waves. Regular ones, as `ORDINARY` has, are found and
-/// taken out. Of those without lines only the covariance can be learnt: `align_bound` computes what the best linear estimate could
-/// do with the noise that a trial is made with, over the first ten seeds: 99.7 % of trials within the budget for the rehearsal's
-/// good scanner, 69 % for its ordinary one, whose waves are larger; for the six waves 98.4 %, which finding them surpasses.
+/// Without noise the error is 0.0005 mm; what is left comes from the scan's waves, of which only the covariance can be learnt:
+/// `align_bound` computes what the best linear estimate could do that knows it, over the first ten seeds: 98.4 % of trials within the
+/// budget for the six waves of `ORDINARY`, 99.7 % for the rehearsal's good scanner, 69 % for its ordinary one, whose waves are
+/// larger. The six waves could be found one by one as lines of the residuals' spectrum, and then 200 of 200 trials are in budget; but
+/// a scanner's noise has no such lines, so that this would only fit the trials.
 pub const BUDGET: (f64, f64) = (0.02, 0.005);
 
 struct Trial {
@@ -122,7 +123,8 @@ fn check(trials: &[Trial], share: f64) {
     }
 }
 
-/// The first four seeds only: this guards against getting worse, and the ignored test below shows the 99 % that is wanted.
+/// The first four seeds only: of many, some 95 % are within the budget (the ignored test below), so this guards against
+/// getting worse and does not show the 99 % that is wanted.
 #[test]
 fn best_fit_from_ten_degrees_and_fifty_mm_off_holds_the_budget_on_the_first_seeds() {
     check(&best_fit_trials(&ORDINARY, 0, 4), 0.99);
@@ -134,7 +136,7 @@ fn coarse_from_any_pose_holds_the_budget_on_the_first_seeds() {
 }
 
 #[test]
-#[ignore = "200 trials, some minutes; wanted 198: all 200 from FIRST_SEED=9000 were in budget. Its last check fails: the stated covariance held all, as it is too wide where waves were taken out"]
+#[ignore = "200 trials, some minutes; wanted 198: 95 of the 100 from FIRST_SEED=9200 were in budget"]
 fn best_fit_200_trials() {
     check(&best_fit_trials(&ORDINARY, asked("FIRST_SEED", 0), asked("SEEDS", 200)), 0.99);
 }
