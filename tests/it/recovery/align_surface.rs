@@ -160,7 +160,7 @@ fn best_fit_200_trials_of_the_ordinary_scanner() {
 }
 
 #[test]
-#[ignore = "200 trials, half an hour and more; wanted 196: all 142 that were run of the 200 from FIRST_SEED=9000 were in budget"]
+#[ignore = "200 trials, half an hour and more; wanted 196: 177 of the 189 that were run of the 200 from FIRST_SEED=9200 were in budget"]
 fn coarse_200_trials() {
     check(&coarse_trials(&ORDINARY, asked("FIRST_SEED", 1000), asked("SEEDS", 200)), 0.98);
 }
