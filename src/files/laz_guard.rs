@@ -20,6 +20,8 @@ const LONGEST_POINT: u64 = 2048;
 /// Where the list of fields begins in the record about packing, and the bytes of one of them: kind, size, version.
 const FIELDS_AT: usize = 34;
 const FIELD_BYTES: usize = 6;
+/// The kinds of packing, in the first two bytes of that record, that come in chunks, after the place of the table of chunks.
+const IN_CHUNKS: std::ops::RangeInclusive<u64> = 2..=3;
 /// From this version on fields are packed in layers.
 const LAYERED_FROM: u64 = 3;
 
@@ -83,7 +85,8 @@ pub(super) fn end_of_points(source: &Arc<ByteSource>) -> Result<u64, ReadError> 
     }
     let data_at = input.stream_position().map_err(|error| ReadError::read(source.path(), error))?;
     let packing = header.vlrs().iter().find(|record| las::laz::is_laszip_vlr(record));
-    let fields = fields_of(packing.map_or(&[], |record| record.data.as_slice()));
+    let packing = packing.map_or(&[][..], |record| record.data.as_slice());
+    let fields = fields_of(packing);
     let point_bytes: u64 = fields.iter().map(Field::bytes).sum();
     // The decoder makes room for points of the stated sizes, and unpacks by kind.
     if fields.is_empty()
@@ -93,8 +96,9 @@ pub(super) fn end_of_points(source: &Arc<ByteSource>) -> Result<u64, ReadError> 
     {
         return Err(fault("its points are packed in fields that do not make a point".to_owned()));
     }
-    let first_chunk_at = data_at.saturating_add(8);
-    let table_at = table_place(source, data_at)?;
+    let is_in_chunks = packing.get(..2).is_some_and(|kind| IN_CHUNKS.contains(&number(kind)));
+    let first_chunk_at = if is_in_chunks { data_at.saturating_add(8) } else { data_at };
+    let table_at = if is_in_chunks { table_place(source, data_at)? } else { None };
     if let Some(table_at) = table_at {
         let chunk_count = u64::from(number_at(source, table_at.saturating_add(4))?);
         if chunk_count > source.len() / LEAST_CHUNK_BYTES {

@@ -164,6 +164,17 @@ fn a_packed_field_has_the_size_of_its_kind() {
     assert!(peak < 8 << 20, "{peak} bytes held");
 }
 
+/// Found by fuzzing: points that are packed without chunks begin where those in chunks have the place of their table. Looked at eight
+/// bytes too far, 765 bytes held 252 MB.
+#[test]
+fn points_that_are_not_in_chunks_are_looked_at_where_they_begin() {
+    let bytes = std::fs::read(data("layer-of-252-mb.laz")).unwrap();
+    let (outcome, peak) = peak_of(|| collect(&bytes).map(|scan| scan.points.len()));
+    let text = outcome.unwrap_err().text();
+    assert!(text.contains("more bytes than there are"), "{text}");
+    assert!(peak < 8 << 20, "{peak} bytes held");
+}
+
 /// Found by fuzzing: records behind the points may say that they have any number of bytes, and an allocation that fails ends the
 /// program. Nothing in them is needed.
 #[test]
