@@ -31,6 +31,9 @@ const FEWER_PAIRS_SHARE: f64 = 0.3;
 const SHARED_POINTS: f64 = 5.0;
 /// What the middle of a gap is uncertain by however well it is seen.
 const FLOOR_MM: f64 = 0.1;
+/// What all arms get wrong together, as a standard uncertainty. Found by trial: with it the doubt held 96 % of 119 junctions on made-up
+/// bodies of seed 5000, without it 61 %.
+const COMMON_MM: f64 = 0.3;
 /// Radius of the bend that a straight line leaves out, and of the change of bend that a parabola does.
 const UNKNOWN_BEND_MM: f64 = 800.0;
 const UNKNOWN_CHANGE_MM: f64 = 2500.0;
@@ -114,8 +117,8 @@ fn meet(rough: &Point3<f64>, leads: &[Option<Lead>]) -> Option<(Point3<f64>, f64
         right += projector * lead.at(0.0).coords;
     }
     let covariance = matrix.try_inverse()?;
-    let largest_mm2 = covariance.symmetric_eigenvalues().max();
-    Some((Point3::from(covariance * right), 2.0 * largest_mm2.max(0.0).sqrt()))
+    let largest_mm2 = covariance.symmetric_eigenvalues().max().max(0.0);
+    Some((Point3::from(covariance * right), 2.0 * (largest_mm2 + COMMON_MM * COMMON_MM).sqrt()))
 }
 
 fn lead_of(junction: &Point3<f64>, arm: &[ChainPoint]) -> Option<Lead> {
@@ -200,7 +203,7 @@ mod tests {
             doubts_mm.push(meeting.doubt_mm);
         }
         assert!(doubts_mm.is_sorted_by(|one, two| one < two), "{doubts_mm:?}");
-        assert!(doubts_mm[0] < 0.5 && doubts_mm[3] > 2.0, "{doubts_mm:?}");
+        assert!(doubts_mm[0] < 0.8 && doubts_mm[3] > 2.0, "{doubts_mm:?}");
     }
 
     #[test]
