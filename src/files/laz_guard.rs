@@ -20,7 +20,8 @@ const LONGEST_POINT: u64 = 2048;
 /// Where the list of fields begins in the record about packing, and the bytes of one of them: kind, size, version.
 const FIELDS_AT: usize = 34;
 const FIELD_BYTES: usize = 6;
-/// The kinds of packing, in the first two bytes of that record, that come in chunks, after the place of the table of chunks.
+/// The kinds of packing, in the first two bytes of that record: none, and those that come in chunks.
+const NOT_PACKED: u64 = 0;
 const IN_CHUNKS: std::ops::RangeInclusive<u64> = 2..=3;
 /// From this version on fields are packed in layers.
 const LAYERED_FROM: u64 = 3;
@@ -84,11 +85,13 @@ pub(super) fn end_of_points(source: &Arc<ByteSource>) -> Result<u64, ReadError> 
         return Ok(source.len());
     }
     let data_at = input.stream_position().map_err(|error| ReadError::read(source.path(), error))?;
-    let packing = header.vlrs().iter().find(|record| las::laz::is_laszip_vlr(record));
-    let packing = packing.map_or(&[][..], |record| record.data.as_slice());
+    let packing = packing_of(&header);
     let fields = fields_of(packing);
     let point_bytes: u64 = fields.iter().map(Field::bytes).sum();
     // The decoder makes room for points of the stated sizes, and unpacks by kind.
+    if packing.get(..2).is_none_or(|kind| number(kind) == NOT_PACKED) {
+        return Err(fault("it says both that its points are packed and that they are not".to_owned()));
+    }
     if fields.is_empty()
         || fields.iter().any(|field| field.size != field.bytes())
         || point_bytes != u64::from(header.point_format().len())
@@ -96,7 +99,7 @@ pub(super) fn end_of_points(source: &Arc<ByteSource>) -> Result<u64, ReadError> 
     {
         return Err(fault("its points are packed in fields that do not make a point".to_owned()));
     }
-    let is_in_chunks = packing.get(..2).is_some_and(|kind| IN_CHUNKS.contains(&number(kind)));
+    let is_in_chunks = is_in_chunks(packing);
     let first_chunk_at = if is_in_chunks { data_at.saturating_add(8) } else { data_at };
     let table_at = if is_in_chunks { table_place(source, data_at)? } else { None };
     if let Some(table_at) = table_at {
@@ -111,6 +114,17 @@ pub(super) fn end_of_points(source: &Arc<ByteSource>) -> Result<u64, ReadError> 
         check_layers(source, point_bytes, layer_count, first_chunk_at, end)?;
     }
     Ok(end)
+}
+
+/// The record about packing, empty where there is none.
+pub(super) fn packing_of(header: &las::Header) -> &[u8] {
+    let record = header.vlrs().iter().find(|record| las::laz::is_laszip_vlr(record));
+    record.map_or(&[], |record| record.data.as_slice())
+}
+
+/// Whether points come in chunks, after the place of the table of chunks, by the record about packing.
+pub(super) fn is_in_chunks(packing: &[u8]) -> bool {
+    packing.get(..2).is_some_and(|kind| IN_CHUNKS.contains(&number(kind)))
 }
 
 /// The fields of the record about packing, as many as it has room for.

@@ -20,6 +20,8 @@ mod dxf_entity;
 mod fixed_rows;
 mod gltf_document;
 mod laz_guard;
+mod laz_points;
+mod laz_times;
 mod left_behind;
 mod number_table;
 mod nurbs;

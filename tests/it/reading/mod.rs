@@ -6,5 +6,6 @@ mod collect;
 mod curves;
 mod large;
 mod mutated;
+mod packed;
 mod same_readings;
 mod step;
