@@ -7,7 +7,7 @@
 //! Does not project in perspective.
 
 use nalgebra::{Point3, Vector3};
-use rustc_hash::FxHashSet;
+use rustc_hash::FxHashMap;
 
 use super::car_axes::FlatView;
 use super::ink::Ink;
@@ -36,9 +36,38 @@ pub(super) struct Sheet {
 
 /// The first sample of every cube of space, for views that only have to tell what hides what.
 pub(super) fn thinned(samples: &[SurfaceSample], cube_mm: f64) -> Vec<SurfaceSample> {
-    let mut taken = FxHashSet::default();
+    let mut taken = TakenCubes::default();
     let cube = |sample: &SurfaceSample| sample.point.coords.map(|value| (value / cube_mm).floor() as i32);
-    samples.iter().filter(|sample| taken.insert(cube(sample))).copied().collect()
+    samples.iter().filter(|sample| taken.take(cube(sample).into())).copied().collect()
+}
+
+/// Cubes of space that are taken: a bit each in blocks of 8 × 8 × 8.
+#[derive(Default)]
+struct TakenCubes {
+    blocks: FxHashMap<[i32; 3], usize>,
+    bits: Vec<[u64; 8]>,
+    /// The block of the last cube: the next one mostly lies in it, too.
+    last: Option<([i32; 3], usize)>,
+}
+
+impl TakenCubes {
+    /// Takes a cube; false where it was taken before.
+    fn take(&mut self, cube: [i32; 3]) -> bool {
+        let address = cube.map(|step| step >> 3);
+        let block = self
+            .last
+            .filter(|(last, _)| *last == address)
+            .map_or_else(|| *self.blocks.entry(address).or_insert(self.bits.len()), |(_, block)| block);
+        if block == self.bits.len() {
+            self.bits.push([0; 8]);
+        }
+        self.last = Some((address, block));
+        let [x, y, z] = cube.map(|step| step & 7);
+        let (row, bit) = (&mut self.bits[block][x as usize], 1 << (8 * y + z));
+        let is_free = *row & bit == 0;
+        *row |= bit;
+        is_free
+    }
 }
 
 impl Sheet {

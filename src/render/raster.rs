@@ -217,7 +217,7 @@ fn encode(pixmap: &Pixmap) -> Result<Vec<u8>, image::ImageError> {
     let rgb: Vec<u8> =
         pixmap.data().chunks_exact(4).flat_map(|pixel| [pixel[0], pixel[1], pixel[2]]).collect();
     let mut bytes = Vec::new();
-    PngEncoder::new_with_quality(&mut bytes, CompressionType::Default, FilterType::NoFilter).write_image(
+    PngEncoder::new_with_quality(&mut bytes, CompressionType::Fast, FilterType::Adaptive).write_image(
         &rgb,
         pixmap.width(),
         pixmap.height(),

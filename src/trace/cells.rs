@@ -9,7 +9,7 @@
 use nalgebra::Point3;
 use rustc_hash::FxHashMap;
 
-use super::hands::Hands;
+use super::hands::{Hands, RUN};
 
 /// Cells are addressed by 21 bits an axis.
 const HALF_RANGE: i64 = 1 << 20;
@@ -21,8 +21,9 @@ pub type CellAddress = [i64; 3];
 const BLOCK_BITS: u32 = 2;
 const BLOCK_EDGE: i64 = 1 << BLOCK_BITS;
 const BLOCK_CELLS: usize = 1 << (3 * BLOCK_BITS);
-/// Stands for a cell or block that was not met.
+/// Stands for a cell or block that was not met; addresses have 63 bits.
 const NONE: u32 = u32::MAX;
+const NO_BLOCK: u64 = u64::MAX;
 /// Blocks along an axis of a neighbourhood up to which they are looked up together.
 const MOST_BLOCKS: usize = 3;
 
@@ -31,6 +32,8 @@ const MOST_BLOCKS: usize = 3;
 pub struct Cells {
     pub cell_mm: f64,
     blocks: FxHashMap<u64, u32>,
+    /// The block that was met last: the next cell mostly lies in it, too.
+    last_block: (u64, u32),
     /// Number of each cell of each block.
     numbers: Vec<[u32; BLOCK_CELLS]>,
     addresses: Vec<CellAddress>,
@@ -39,7 +42,13 @@ pub struct Cells {
 impl Cells {
     #[must_use]
     pub fn new(cell_mm: f64) -> Self {
-        Self { cell_mm, blocks: FxHashMap::default(), numbers: Vec::new(), addresses: Vec::new() }
+        Self {
+            cell_mm,
+            blocks: FxHashMap::default(),
+            last_block: (NO_BLOCK, NONE),
+            numbers: Vec::new(),
+            addresses: Vec::new(),
+        }
     }
 
     /// How many cells were met.
@@ -59,11 +68,16 @@ impl Cells {
 
     /// Number of a cell, counted on when it is new.
     pub fn number_or_new(&mut self, address: CellAddress) -> u32 {
-        let next_block = self.numbers.len() as u32;
-        let block = *self.blocks.entry(packed(block_of(address))).or_insert(next_block);
-        if block == next_block {
-            self.numbers.push([NONE; BLOCK_CELLS]);
+        let key = packed(block_of(address));
+        if key != self.last_block.0 {
+            let next_block = self.numbers.len() as u32;
+            let block = *self.blocks.entry(key).or_insert(next_block);
+            if block == next_block {
+                self.numbers.push([NONE; BLOCK_CELLS]);
+            }
+            self.last_block = (key, block);
         }
+        let block = self.last_block.1;
         let number = &mut self.numbers[block as usize][place_in_block(address)];
         if *number == NONE {
             *number = self.addresses.len() as u32;
@@ -159,6 +173,12 @@ impl Cells {
 /// Which cells lie round each cell, looked up once for all who walk over them.
 #[derive(Debug, Clone)]
 pub struct Neighbours {
+    runs: Vec<NeighboursOfRun>,
+}
+
+/// The same for a run of cells.
+#[derive(Debug, Clone, Default)]
+struct NeighboursOfRun {
     /// Where in `members` each cell's begin.
     starts: Vec<u32>,
     /// For each cell how many lie round it, and their numbers in address order.
@@ -166,39 +186,53 @@ pub struct Neighbours {
 }
 
 impl Neighbours {
-    /// Looks up those within so many steps of each.
+    /// Looks up the cells that touch each.
     #[must_use]
-    pub fn of(cells: &Cells, reach_of: impl Fn(usize) -> i64 + Sync, hands: &Hands<'_>) -> Self {
-        let members = hands.in_runs(cells.len(), |run| {
-            let mut members = Vec::with_capacity(run.len() * 12);
-            for cell in run {
-                let count_at = members.len();
-                members.push(0);
-                let (at, reach) = (cells.address(cell), reach_of(cell));
-                cells.visit(at.map(|step| step - reach), at.map(|step| step + reach), |near| {
-                    if near as usize != cell {
-                        members.push(near);
-                    }
-                });
-                members[count_at] = (members.len() - count_at - 1) as u32;
+    pub fn touching(cells: &Cells, hands: &Hands<'_>) -> Self {
+        let runs = hands.by_runs(cells.len(), |cell_run| {
+            let mut run = NeighboursOfRun::default();
+            for cell in cell_run {
+                run.starts.push(run.members.len() as u32);
+                push_around(cells, cell, 1, &mut run.members);
             }
-            members
+            run
         });
-        let mut starts = Vec::with_capacity(cells.len() + 1);
-        let mut next = 0;
-        for _ in 0..cells.len() {
-            starts.push(next as u32);
-            next += 1 + members[next] as usize;
-        }
-        Self { starts, members }
+        Self { runs }
+    }
+
+    /// The same with those within so many steps of some cells.
+    #[must_use]
+    pub fn widened(mut self, cells: &Cells, is_wide: &[bool], reach: i64, hands: &Hands<'_>) -> Self {
+        hands.change_each(&mut self.runs, |number, run| {
+            let first = number * RUN;
+            for place in (0..run.starts.len()).filter(|place| is_wide[first + place]) {
+                // What touches it stays behind, unused.
+                run.starts[place] = run.members.len() as u32;
+                push_around(cells, first + place, reach, &mut run.members);
+            }
+        });
+        self
     }
 
     /// Numbers of the cells round one, itself left out, in address order.
     pub fn cells(&self, cell: usize) -> impl Iterator<Item = usize> + '_ {
-        let start = self.starts[cell] as usize;
-        let count = self.members[start] as usize;
-        self.members[start + 1..=start + count].iter().map(|near| *near as usize)
+        let run = &self.runs[cell / RUN];
+        let members = &run.members[run.starts[cell % RUN] as usize..];
+        members[1..=members[0] as usize].iter().map(|near| *near as usize)
     }
+}
+
+/// Adds how many lie round a cell, and which.
+fn push_around(cells: &Cells, cell: usize, reach: i64, members: &mut Vec<u32>) {
+    let count_at = members.len();
+    members.push(0);
+    let at = cells.address(cell);
+    cells.visit(at.map(|step| step - reach), at.map(|step| step + reach), |near| {
+        if near as usize != cell {
+            members.push(near);
+        }
+    });
+    members[count_at] = (members.len() - count_at - 1) as u32;
 }
 
 /// Cells next to one another, itself included.
@@ -259,11 +293,18 @@ impl PointCells {
     /// Sorts points into cells. Shape: N finite points within 500 m; answers are indices into them.
     #[must_use]
     pub fn of(points: &[Point3<f64>], cell_mm: f64) -> Self {
+        Self::with_numbers(points.iter(), cell_mm).0
+    }
+
+    /// The same for points that lie anywhere in memory, and the number of the cell of each.
+    #[must_use]
+    pub fn with_numbers<'a>(
+        points: impl Iterator<Item = &'a Point3<f64>>,
+        cell_mm: f64,
+    ) -> (Self, Vec<Option<u32>>) {
         let mut cells = Cells::new(cell_mm);
-        let numbers: Vec<Option<u32>> = points
-            .iter()
-            .map(|point| cells.address_of(point).map(|address| cells.number_or_new(address)))
-            .collect();
+        let numbers: Vec<Option<u32>> =
+            points.map(|point| cells.address_of(point).map(|address| cells.number_or_new(address))).collect();
         let mut starts = vec![0_u32; cells.len() + 1];
         for number in numbers.iter().flatten() {
             starts[*number as usize + 1] += 1;
@@ -280,7 +321,19 @@ impl PointCells {
                 *place += 1;
             }
         }
-        Self { cells, starts, members }
+        (Self { cells, starts, members }, numbers)
+    }
+
+    /// The cells that hold points.
+    #[must_use]
+    pub const fn cells(&self) -> &Cells {
+        &self.cells
+    }
+
+    /// Points of a cell, in their own order.
+    #[must_use]
+    pub fn members(&self, cell: usize) -> &[u32] {
+        &self.members[self.starts[cell] as usize..self.starts[cell + 1] as usize]
     }
 
     /// Calls `visit` with the index of every point in the cells that a ball touches (some lie outside the ball).
@@ -292,8 +345,7 @@ impl PointCells {
             return;
         };
         self.cells.visit(low, high, |cell| {
-            let range = self.starts[cell as usize] as usize..self.starts[cell as usize + 1] as usize;
-            self.members[range].iter().for_each(|member| visit(*member as usize));
+            self.members(cell as usize).iter().for_each(|member| visit(*member as usize));
         });
     }
 }
@@ -324,10 +376,11 @@ mod tests {
                 assert_eq!(got, expected, "{centre:?} {reach}");
             }
         }
-        let reach_of = |cell: usize| cell as i64 % 3;
-        let neighbours = Neighbours::of(&cells, reach_of, &Hands::one());
+        let wide: Vec<bool> = (0..cells.len()).map(|cell| cell % 3 == 1).collect();
+        let neighbours = Neighbours::touching(&cells, &Hands::one()).widened(&cells, &wide, 2, &Hands::one());
         for cell in 0..cells.len() {
-            let mut around: Vec<usize> = cells.around(cells.address(cell), reach_of(cell)).collect();
+            let reach = 1 + i64::from(cell % 3 == 1);
+            let mut around: Vec<usize> = cells.around(cells.address(cell), reach).collect();
             around.retain(|near| *near != cell);
             assert_eq!(neighbours.cells(cell).collect::<Vec<_>>(), around);
         }

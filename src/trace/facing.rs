@@ -23,6 +23,8 @@ const FACING_COSINE: f64 = 0.72;
 const ALONG_SKIN_COSINE: f64 = 0.5;
 /// Radius round the middle, as a share of the width, that must be empty.
 const EMPTY_SHARE: f64 = 0.28;
+/// Most gaps are no wider than this.
+const OFTEN_MM: f64 = 6.0;
 /// Edge of the boxes into which pairs are gathered to beads.
 const BEAD_MM: f64 = 2.0;
 /// Fewest pairs in a bead.
@@ -69,6 +71,7 @@ pub fn find_beads(
     gather(&pairs)
 }
 
+/// The nearest hem point that faces one: first where most gaps end, then as far as gaps go.
 fn nearest_facing(
     index: usize,
     hem: &HemPoint,
@@ -77,6 +80,17 @@ fn nearest_facing(
     settings: &TraceSettings,
 ) -> Option<usize> {
     let [narrowest_mm, widest_mm] = settings.gap_mm;
+    let within = |widest_mm| facing_within(index, hem, hems, grid, [narrowest_mm, widest_mm]);
+    within(widest_mm.min(OFTEN_MM)).or_else(|| within(widest_mm))
+}
+
+fn facing_within(
+    index: usize,
+    hem: &HemPoint,
+    hems: &[HemPoint],
+    grid: &PointCells,
+    [narrowest_mm, widest_mm]: [f64; 2],
+) -> Option<usize> {
     let mut best_sq_mm2 = widest_mm * widest_mm;
     let mut best = None;
     grid.near(&hem.point, widest_mm, |other| {

@@ -10,7 +10,7 @@ use std::sync::{Mutex, PoisonError};
 use crate::scan::{InOrder, ScanFailure, Spread, gather};
 
 /// Things in a run: some milliseconds of work.
-const RUN: usize = 4096;
+pub(super) const RUN: usize = 4096;
 
 /// One of the two passes over a scan.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -73,30 +73,46 @@ impl Hands<'_> {
         gave.into_iter().flatten().collect()
     }
 
-    /// Writes what `make` gives for each place.
-    pub(super) fn fill<T: Send>(&self, places: &mut [T], make: impl Fn(usize) -> T + Sync) {
-        let runs: Vec<Mutex<&mut [T]>> = places.chunks_mut(RUN).map(Mutex::new).collect();
-        self.spread.each(runs.len(), &|run| {
-            let mut places = runs[run].lock().unwrap_or_else(PoisonError::into_inner);
+    /// Lets `change` at each place, told its number.
+    pub(super) fn change<T: Send>(&self, places: &mut [T], change: impl Fn(usize, &mut T) + Sync) {
+        let mut runs: Vec<&mut [T]> = places.chunks_mut(RUN).collect();
+        self.change_each(&mut runs, |run, places| {
             for (number, place) in places.iter_mut().enumerate() {
-                *place = make(run * RUN + number);
+                change(run * RUN + number, place);
             }
         });
     }
 
-    /// What `make` gives for runs of `count` things, end to end.
+    /// The same for places that take long.
+    pub(super) fn change_each<T: Send>(&self, places: &mut [T], change: impl Fn(usize, &mut T) + Sync) {
+        let places: Vec<Mutex<&mut T>> = places.iter_mut().map(Mutex::new).collect();
+        self.spread.each(places.len(), &|number| {
+            change(number, &mut places[number].lock().unwrap_or_else(PoisonError::into_inner));
+        });
+    }
+
+    /// What `make` gives for runs of `count` things, run by run.
+    pub(super) fn by_runs<T: Send + Sync>(
+        &self,
+        count: usize,
+        make: impl Fn(Range<usize>) -> T + Sync,
+    ) -> Vec<T> {
+        let runs = count.div_ceil(RUN);
+        let done = AtomicUsize::new(0);
+        gather(self.spread, runs, |run| {
+            let made = make(run * RUN..count.min((run + 1) * RUN));
+            self.watch.searched(1 + done.fetch_add(1, Ordering::Relaxed), runs);
+            made
+        })
+    }
+
+    /// The same, end to end.
     pub(super) fn in_runs<T: Send + Sync>(
         &self,
         count: usize,
         make: impl Fn(Range<usize>) -> Vec<T> + Sync,
     ) -> Vec<T> {
-        let runs = count.div_ceil(RUN);
-        let done = AtomicUsize::new(0);
-        let gave = gather(self.spread, runs, |run| {
-            let made = make(run * RUN..count.min((run + 1) * RUN));
-            self.watch.searched(1 + done.fetch_add(1, Ordering::Relaxed), runs);
-            made
-        });
+        let gave = self.by_runs(count, make);
         let mut all = Vec::with_capacity(gave.iter().map(Vec::len).sum());
         gave.into_iter().for_each(|made| all.extend(made));
         all
@@ -121,7 +137,7 @@ mod tests {
         assert_eq!(hands.read_parts((Look::Survey, 2..5, 7), Ok).unwrap(), [2, 3, 4]);
         assert_eq!(hands.in_runs(10_000, Vec::from_iter), Vec::from_iter(0..10_000));
         let mut places = vec![0; 10_000];
-        hands.fill(&mut places, |place| place);
+        hands.change(&mut places, |number, place| *place = number);
         assert_eq!(places, Vec::from_iter(0..10_000));
     }
 

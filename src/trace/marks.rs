@@ -15,6 +15,11 @@ const BEYOND_MM: f64 = 10.0;
 /// How far a chain that ends freely bars the way beyond its end, and in which steps.
 const BEYOND_FREE_MM: f64 = 25.0;
 const BEYOND_STEP_MM: f64 = 2.5;
+/// Depths below the skin down to which a chain bars the way, each with the ribbon round it: what shows through a gap, flanges and
+/// the structure under them, is no way from panel to panel.
+const DEPTHS_MM: [f64; 3] = [0.0, 14.0, 28.0];
+/// Below the skin every so many points of a chain are enough.
+const DEEP_STEPS: usize = 3;
 
 /// Where a cell lies beside a chain.
 #[derive(Debug, Clone, Copy)]
@@ -25,6 +30,8 @@ pub(super) struct Mark {
     pub distance_mm: f64,
     /// Positive on the right, walking along the chain on the outside.
     pub aside_mm: f64,
+    /// How far below the skin at the chain.
+    pub depth_mm: f64,
 }
 
 /// Sideways offset of a place from a chain at a point of it, and the offset along, mm.
@@ -62,25 +69,31 @@ fn barrier(chains: &[&Chain], number: usize) -> Vec<(usize, Point3<f64>)> {
     places
 }
 
-/// Adds a chain's marks to the cells beside it.
+/// Adds a chain's marks to the cells beside and below it.
 pub(super) fn mark_chain(survey: &Survey, chains: &[&Chain], number: usize, marks: &mut [Vec<Mark>]) {
     let reach = (RIBBON_MM / CELL_MM).ceil() as i64;
     let chain = chains[number];
-    for (index, place) in barrier(chains, number) {
-        let Some(address) = survey.cells.address_of(&place) else { continue };
-        for cell in survey.cells.around(address, reach) {
+    for (step, (index, top)) in barrier(chains, number).into_iter().enumerate() {
+        let Some(along) = along_at(&chain.points, index) else { continue };
+        let is_tip = !chain.is_closed && (index == 0 || index + 1 == chain.points.len());
+        let outward = chain.points[index].outward;
+        let depths = if step % DEEP_STEPS == 0 { &DEPTHS_MM[..] } else { &DEPTHS_MM[..1] };
+        for (place, cell) in depths.iter().flat_map(|depth_mm| {
+            let place = top - outward * *depth_mm;
+            let address = survey.cells.address_of(&place);
+            address
+                .into_iter()
+                .flat_map(move |address| survey.cells.around(address, reach))
+                .map(move |cell| (place, cell))
+        }) {
             let centre = &survey.data[cell].centre;
-            let distance_mm = (centre - place).norm();
-            if distance_mm > RIBBON_MM {
+            if (centre - place).norm() > RIBBON_MM || is_tip && (centre - top).dot(&along).abs() > BEYOND_MM {
                 continue;
             }
             let Some((aside_mm, _)) = aside(&chain.points, index, centre) else { continue };
-            let is_tip = !chain.is_closed && (index == 0 || index + 1 == chain.points.len());
-            let ahead_mm = along_at(&chain.points, index).map_or(0.0, |along| (centre - place).dot(&along));
-            if is_tip && ahead_mm.abs() > BEYOND_MM {
-                continue;
-            }
-            let mark = Mark { chain: number as u32, index: index as u32, distance_mm, aside_mm };
+            let distance_mm = (centre - top).norm();
+            let depth_mm = (chain.points[index].point - centre).dot(&outward);
+            let mark = Mark { chain: number as u32, index: index as u32, distance_mm, aside_mm, depth_mm };
             match marks[cell].last_mut() {
                 Some(last) if last.chain == number as u32 => {
                     if distance_mm < last.distance_mm {

@@ -16,7 +16,7 @@ use nalgebra::{Point3, Vector3};
 use super::chains::{Chain, along_at};
 use super::marks::{Mark, aside, mark_chain, meets_another};
 use super::necks::{NeckSearch, region_of_most};
-use super::survey::{CELL_MM, Survey};
+use super::survey::{CELL_MM, Survey, SurveyCell};
 
 /// Neighbours at less than this turn (25°) lie on one open surface, as a cosine.
 const OPEN_COSINE: f64 = 0.9;
@@ -25,6 +25,8 @@ const LEVEL_RISE_MM: f64 = 0.3;
 const LEVEL_SLOPE: f64 = 0.26;
 /// Fewer cells than this are a fragment and no panel: about 10 cm².
 const LEAST_CELLS: usize = 60;
+/// What lies this far below a seam is not skin at it, mm: deeper than any flush, higher than what hems hide.
+const BELOW_MM: f64 = 8.0;
 /// Widest neck that is cut, in cells: some 50 mm.
 const WIDEST_NECK_CELLS: usize = 20;
 /// What a neck joins must have, on either side, this many times the neck's width squared: a strip beside a slot has not.
@@ -35,6 +37,8 @@ const LEAST_CUT_CELLS: usize = 600;
 const LONG_MM: f64 = 300.0;
 /// Points this near to a chain are labelled by the side on which they lie, not by their cell.
 const BY_SIDE_MM: f64 = 8.0;
+/// And down to here: flanges, but not what stands under them.
+const BY_SIDE_DEPTH_MM: f64 = 15.0;
 
 /// Panels of a scan.
 #[derive(Debug, Clone)]
@@ -44,10 +48,26 @@ pub struct PanelMap {
     /// Each cell's skin normal in the sense of its neighbours in the panel; zero outside the panels.
     level: Vec<Vector3<f64>>,
     marks: Vec<Vec<Mark>>,
+    traits: Vec<Traits>,
     /// Cells of each panel.
     pub cell_counts: Vec<usize>,
     /// Panels on the left and the right of each chain, where most of that side agrees.
     pub beside: Vec<[Option<usize>; 2]>,
+}
+
+/// What a step to or from a cell asks of it first; small, since most cells are asked by all their neighbours.
+#[derive(Debug, Clone, Copy)]
+struct Traits {
+    /// More than one point.
+    has_some: bool,
+    has_plane: bool,
+    is_marked: bool,
+}
+
+impl Traits {
+    fn of((cell, marks): (&SurveyCell, &Vec<Mark>)) -> Self {
+        Self { has_some: cell.count > 1, has_plane: cell.plane.is_some(), is_marked: !marks.is_empty() }
+    }
 }
 
 impl PanelMap {
@@ -61,6 +81,7 @@ impl PanelMap {
         let mut map = Self {
             of_cell: vec![None; survey.data.len()],
             level: vec![Vector3::zeros(); survey.data.len()],
+            traits: survey.data.iter().zip(&marks).map(Traits::of).collect(),
             marks,
             cell_counts: Vec::new(),
             beside: Vec::new(),
@@ -74,9 +95,8 @@ impl PanelMap {
     #[must_use]
     pub fn panel_of(&self, point: &Point3<f64>, survey: &Survey, chains: &[&Chain]) -> Option<usize> {
         let cell = survey.cells.number_at(point)?;
-        let nearest =
-            self.marks[cell].iter().min_by(|left, right| left.distance_mm.total_cmp(&right.distance_mm));
-        if let Some(mark) = nearest.filter(|mark| mark.aside_mm.abs() < BY_SIDE_MM) {
+        let by_side = |mark: &&Mark| mark.aside_mm.abs() < BY_SIDE_MM && mark.depth_mm < BY_SIDE_DEPTH_MM;
+        if let Some(mark) = nearest(&self.marks[cell]).filter(by_side) {
             let chain = chains[mark.chain as usize];
             let aside_mm = aside(&chain.points, mark.index as usize, point).map(|(aside_mm, _)| aside_mm);
             let side = aside_mm.map(|aside_mm| usize::from(aside_mm > 0.0));
@@ -137,8 +157,10 @@ impl PanelMap {
             sizes.push(self.flood(survey, start, number, &mut region_of));
         }
         self.cut_necks(survey, chains, &mut region_of, &mut sizes);
-        let mut ranked: Vec<usize> =
-            (0..sizes.len()).filter(|region| sizes[*region] >= LEAST_CELLS).collect();
+        let below = self.cells_below(&region_of, sizes.len());
+        let mut ranked: Vec<usize> = (0..sizes.len())
+            .filter(|region| sizes[*region] >= LEAST_CELLS && 2 * below[*region] < sizes[*region])
+            .collect();
         ranked.sort_by_key(|region| (std::cmp::Reverse(sizes[*region]), *region));
         let mut panel_of = vec![None; sizes.len()];
         for (panel, region) in ranked.iter().enumerate() {
@@ -147,6 +169,18 @@ impl PanelMap {
         self.cell_counts = ranked.iter().map(|region| sizes[*region]).collect();
         self.of_cell =
             region_of.iter().map(|region| region.and_then(|region| panel_of[region as usize])).collect();
+    }
+
+    /// How many cells of each region lie below a seam: what is mostly there shows through the gap, and is no panel.
+    fn cells_below(&self, region_of: &[Option<u32>], count: usize) -> Vec<usize> {
+        let mut below = vec![0; count];
+        for (region, marks) in region_of.iter().zip(&self.marks) {
+            let is_below = nearest(marks).is_some_and(|mark| mark.depth_mm > BELOW_MM);
+            if let Some(region) = region.filter(|_| is_below) {
+                below[region as usize] += 1;
+            }
+        }
+        below
     }
 
     fn flood(&mut self, survey: &Survey, start: usize, number: u32, region_of: &mut [Option<u32>]) -> usize {
@@ -179,10 +213,11 @@ impl PanelMap {
 
     /// True where a region grows on from a cell to another within its reach.
     fn hangs_together(&self, survey: &Survey, from: usize, to: usize, is_sparse: bool) -> bool {
-        let (here, there) = (&survey.data[from], &survey.data[to]);
-        let is_close = here.count.min(there.count) > 1 && (!is_sparse || there.plane.is_some());
-        (is_close || runs_level(&(there.centre - here.centre), &self.level[from]))
-            && !self.is_barred(from, to)
+        let (here, there) = (self.traits[from], self.traits[to]);
+        let is_close = here.has_some && there.has_some && (!is_sparse || there.has_plane);
+        let step = || survey.data[to].centre - survey.data[from].centre;
+        (is_close || runs_level(&step(), &self.level[from]))
+            && !(here.is_marked && there.is_marked && self.is_barred(from, to))
     }
 
     /// Parts regions that lie on both sides of a chain and hang together over a narrow neck only.
@@ -300,6 +335,11 @@ impl PanelMap {
             }
         }
     }
+}
+
+/// The mark of the chain that is nearest.
+fn nearest(marks: &[Mark]) -> Option<&Mark> {
+    marks.iter().min_by(|left, right| left.distance_mm.total_cmp(&right.distance_mm))
 }
 
 /// True for a step along the surface: where points are few, strays would otherwise hang together.

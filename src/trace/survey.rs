@@ -10,7 +10,7 @@
 use nalgebra::{Matrix3, Point3, Vector3};
 
 use super::blocks::{BlockAddress, BlockPoint, STEPS_PER_MM, by_blocks};
-use super::cells::{CellAddress, Cells, Neighbours};
+use super::cells::{CellAddress, Cells, Neighbours, PointCells};
 use super::hands::{Hands, Look};
 use super::plane_fit::{Moments, PlaneFit, principal_axis};
 use super::settings::TraceError;
@@ -73,6 +73,8 @@ const CELLS_BITS: u32 = 3;
 const STEP_BITS: u32 = 13;
 /// Cells of a block that are looked for one by one; of more there is a table.
 const FEW_CELLS: usize = 8;
+/// Blocks whose cells are described in one go: some thousand cells.
+const BLOCKS_IN_A_RUN: usize = 128;
 /// Stands for a cell without points.
 const NO_CELL: u16 = u16::MAX;
 
@@ -147,24 +149,62 @@ impl BlockCells {
 /// All cells with points, numbered along space.
 struct Counted {
     cells: Cells,
-    sums: Vec<CellSums>,
+    /// Their sums, block by block.
+    blocks: Vec<BlockCells>,
 }
 
 fn count_points(source: &dyn ScanSource, hands: &Hands<'_>) -> Result<Counted, ScanFailure> {
     let add = |_, state: &mut BlockCells, points: &[&[BlockPoint]]| {
         points.iter().copied().flatten().for_each(|point| state.add(point));
     };
-    let blocks = by_blocks(source, (Look::Survey, hands), None, add)?;
-    let count = blocks.iter().map(|(_, block)| block.cells.len()).sum();
-    let mut counted = Counted { cells: Cells::new(CELL_MM), sums: Vec::with_capacity(count) };
-    for (address, mut block) in blocks {
+    let (addresses, mut blocks): (Vec<BlockAddress>, Vec<BlockCells>) =
+        by_blocks(source, (Look::Survey, hands), None, add)?.into_iter().unzip();
+    hands.change(&mut blocks, |_, block| {
+        block.table = Vec::new();
         block.cells.sort_unstable_by_key(|(place, _)| *place);
-        for (place, sums) in block.cells {
-            counted.cells.number_or_new(cell_address(address, place));
-            counted.sums.push(sums);
+    });
+    let mut cells = Cells::new(CELL_MM);
+    for (address, block) in addresses.iter().zip(&blocks) {
+        for (place, _) in &block.cells {
+            cells.number_or_new(cell_address(*address, *place));
         }
     }
-    Ok(counted)
+    Ok(Counted { cells, blocks })
+}
+
+impl Counted {
+    /// Writes what `describe` makes of each cell's sums, by cell number.
+    fn describe<T: Send>(
+        &self,
+        places: &mut [T],
+        hands: &Hands<'_>,
+        describe: impl Fn(&CellSums, &mut T) + Sync,
+    ) {
+        let mut rest = places;
+        let runs: Vec<&[BlockCells]> = self.blocks.chunks(BLOCKS_IN_A_RUN).collect();
+        let mut mine: Vec<&mut [T]> = Vec::with_capacity(runs.len());
+        for run in &runs {
+            let (first, others) = rest.split_at_mut(run.iter().map(|block| block.cells.len()).sum());
+            mine.push(first);
+            rest = others;
+        }
+        hands.change_each(&mut mine, |number, places| {
+            let sums = runs[number].iter().flat_map(|block| &block.cells);
+            sums.zip(places.iter_mut()).for_each(|((_, sums), place)| describe(sums, place));
+        });
+    }
+
+    fn given_normals(&self, hands: &Hands<'_>) -> Vec<Vector3<f64>> {
+        let mut cells = self.blocks.iter().flat_map(|block| &block.cells);
+        if cells.all(|(_, sums)| sums.normal == [0; 3]) {
+            return Vec::new();
+        }
+        let mut normals = vec![Vector3::zeros(); self.cells.len()];
+        self.describe(&mut normals, hands, |sums, normal| {
+            *normal = sums.normal.map(|total| total as f64).into()
+        });
+        normals
+    }
 }
 
 /// Address of the cell at a place of a block.
@@ -180,34 +220,33 @@ pub(super) fn cell_address(block: BlockAddress, place: u16) -> CellAddress {
 /// The scan cannot be read, has no points, or has a size that no car has.
 pub fn survey(source: &dyn ScanSource, hands: &Hands<'_>) -> Result<Survey, TraceError> {
     let counted = count_points(source, hands)?;
-    let describe = |cell: usize| {
-        let moments = counted.sums[cell].moments();
-        SurveyCell {
-            centre: moments.centre(&counted.cells.corner(cell)),
-            count: moments.count,
-            plane: moments.plane(),
-            is_skin: false,
-            skin_normal: None,
-        }
-    };
     let blank =
         SurveyCell { centre: Point3::origin(), count: 0, plane: None, is_skin: false, skin_normal: None };
-    let mut data = vec![blank; counted.sums.len()];
-    hands.fill(&mut data, describe);
-    check_size(&data)?;
-    Ok(describe_cells(counted, data, hands))
+    let mut data = vec![blank; counted.cells.len()];
+    counted.describe(&mut data, hands, |sums, cell| {
+        let moments = sums.moments();
+        cell.centre = moments.centre(&Point3::origin());
+        cell.count = moments.count;
+        cell.plane = moments.plane();
+    });
+    let given_normals = counted.given_normals(hands);
+    let cells = counted.cells;
+    drop(counted.blocks);
+    hands.change(&mut data, |number, cell| cell.centre += cells.corner(number).coords);
+    check_size(&data, hands)?;
+    Ok(describe_cells(cells, data, given_normals, hands))
 }
 
-fn check_size(data: &[SurveyCell]) -> Result<(), TraceError> {
+fn check_size(data: &[SurveyCell], hands: &Hands<'_>) -> Result<(), TraceError> {
     if data.is_empty() {
         return Err(TraceError::Empty);
     }
-    let mut low = Vector3::repeat(f64::INFINITY);
-    let mut high = Vector3::repeat(f64::NEG_INFINITY);
-    for cell in data {
-        low = low.inf(&cell.centre.coords);
-        high = high.sup(&cell.centre.coords);
-    }
+    let none = [Vector3::repeat(f64::INFINITY), Vector3::repeat(f64::NEG_INFINITY)];
+    let wider = |one: [Vector3<f64>; 2], two: [Vector3<f64>; 2]| [one[0].inf(&two[0]), one[1].sup(&two[1])];
+    let boxes = hands.by_runs(data.len(), |run| {
+        data[run].iter().fold(none, |all, cell| wider(all, [cell.centre.coords; 2]))
+    });
+    let [low, high] = boxes.into_iter().fold(none, wider);
     let size_mm = if data.len() < 2 { CELL_MM } else { (high - low).norm() };
     let advice = if size_mm < PLAUSIBLE_SIZE_MM[0] {
         "were metres or inches read as millimetres?"
@@ -220,54 +259,42 @@ fn check_size(data: &[SurveyCell]) -> Result<(), TraceError> {
 }
 
 /// Median over well-filled cells of the square root of plane area over points.
-fn point_spacing_mm(data: &[SurveyCell]) -> f64 {
-    let mut spacings: Vec<f64> = data
-        .iter()
-        .map(|cell| {
-            if cell.count < 3 {
-                return CELL_MM / f64::from(cell.count).sqrt();
-            }
-            // A rectangle with sides a and b has variances a²/12 and b²/12.
-            let [_, middle, largest] = cell.plane.map_or([0.0; 3], |plane| plane.variance_mm2);
-            let area_mm2 = 12.0 * (middle * largest).sqrt();
-            (area_mm2 / f64::from(cell.count)).sqrt().max(1e-6)
-        })
-        .collect();
+fn point_spacing_mm(data: &[SurveyCell], hands: &Hands<'_>) -> f64 {
+    let spacing_mm = |cell: &SurveyCell| {
+        if cell.count < 3 {
+            return CELL_MM / f64::from(cell.count).sqrt();
+        }
+        // A rectangle with sides a and b has variances a²/12 and b²/12.
+        let [_, middle, largest] = cell.plane.map_or([0.0; 3], |plane| plane.variance_mm2);
+        let area_mm2 = 12.0 * (middle * largest).sqrt();
+        (area_mm2 / f64::from(cell.count)).sqrt().max(1e-6)
+    };
+    let mut spacings = hands.in_runs(data.len(), |run| data[run].iter().map(spacing_mm).collect());
     median(&mut spacings).unwrap_or(CELL_MM)
 }
 
-fn describe_cells(counted: Counted, mut data: Vec<SurveyCell>, hands: &Hands<'_>) -> Survey {
-    let spacing_mm = point_spacing_mm(&data);
-    for cell in data.iter_mut().filter(|cell| cell.count < LEAST_POINTS) {
-        cell.plane = None;
-    }
-    let mut spreads: Vec<f64> = data.iter().filter_map(spread_mm).collect();
+fn describe_cells(
+    cells: Cells,
+    mut data: Vec<SurveyCell>,
+    given_normals: Vec<Vector3<f64>>,
+    hands: &Hands<'_>,
+) -> Survey {
+    let spacing_mm = point_spacing_mm(&data, hands);
+    hands.change(&mut data, |_, cell| cell.plane = cell.plane.filter(|_| cell.count >= LEAST_POINTS));
+    let mut spreads = hands.in_runs(data.len(), |run| data[run].iter().filter_map(spread_mm).collect());
     let roughness_mm = median(&mut spreads).unwrap_or(0.0);
     let limit_mm = ROUGH_FACTOR * roughness_mm + ROUGH_EXTRA_MM;
-    let is_flat: Vec<bool> =
-        data.iter().map(|cell| spread_mm(cell).is_some_and(|spread| spread < limit_mm)).collect();
+    let is_flat = |cell: &SurveyCell| spread_mm(cell).is_some_and(|spread| spread < limit_mm);
+    let is_flat = hands.in_runs(data.len(), |run| data[run].iter().map(is_flat).collect());
     set_skin_directions(&mut data, &is_flat, hands);
-    let touching = Neighbours::of(&counted.cells, |_| 1, hands);
-    let wanted = wanted_cells(&touching, &data);
+    let touching = Neighbours::touching(&cells, hands);
+    let wanted = wanted_cells(&touching, &data, hands);
     // Slivers beside edges have few points, too, and lie near another panel's.
     let is_sparse: Vec<bool> =
         data.iter().zip(&wanted).map(|(cell, wanted)| cell.plane.is_none() && !wanted).collect();
-    let near = Neighbours::of(&counted.cells, |cell| if is_sparse[cell] { SPARSE_REACH } else { 1 }, hands);
-    let normals = counted.sums.iter().map(|sums| Vector3::from(sums.normal.map(|total| total as f64)));
-    let has_normals = counted.sums.iter().any(|sums| sums.normal != [0; 3]);
-    let given_normals = if has_normals { normals.collect() } else { Vec::new() };
-    let point_count = counted.sums.iter().map(|sums| u64::from(sums.count)).sum();
-    Survey {
-        cells: counted.cells,
-        data,
-        near,
-        is_sparse,
-        wanted,
-        spacing_mm,
-        roughness_mm,
-        point_count,
-        given_normals,
-    }
+    let near = touching.widened(&cells, &is_sparse, SPARSE_REACH, hands);
+    let point_count = data.iter().map(|cell| u64::from(cell.count)).sum();
+    Survey { cells, data, near, is_sparse, wanted, spacing_mm, roughness_mm, point_count, given_normals }
 }
 
 fn spread_mm(cell: &SurveyCell) -> Option<f64> {
@@ -275,37 +302,36 @@ fn spread_mm(cell: &SurveyCell) -> Option<f64> {
 }
 
 fn set_skin_directions(data: &mut [SurveyCell], is_flat: &[bool], hands: &Hands<'_>) {
-    let mut blocks = Cells::new(BLOCK_MM);
-    let block_of: Vec<Option<u32>> = data
-        .iter()
-        .map(|cell| blocks.address_of(&cell.centre).map(|address| blocks.number_or_new(address)))
-        .collect();
+    let (grouped, block_of) = PointCells::with_numbers(data.iter().map(|cell| &cell.centre), BLOCK_MM);
+    let blocks = grouped.cells();
     for _round in 0..2 {
-        let mut sums = vec![Matrix3::zeros(); blocks.len()];
-        for (index, cell) in data.iter().enumerate() {
-            let (Some(block), Some(plane)) = (block_of[index], cell.plane.filter(|_| is_flat[index])) else {
-                continue;
-            };
-            let fits = cell.skin_normal.is_none_or(|skin| skin.dot(&plane.normal).abs() > SKIN_COSINE);
-            if fits {
-                let weight = 12.0 * (plane.variance_mm2[1] * plane.variance_mm2[2]).sqrt();
-                sums[block as usize] += plane.normal * plane.normal.transpose() * weight;
+        let normals_of = |block: usize| {
+            let mut sum = Matrix3::zeros();
+            for number in grouped.members(block).iter().map(|cell| *cell as usize) {
+                let cell = &data[number];
+                let Some(plane) = cell.plane.filter(|_| is_flat[number]) else { continue };
+                if cell.skin_normal.is_none_or(|skin| skin.dot(&plane.normal).abs() > SKIN_COSINE) {
+                    let weight = 12.0 * (plane.variance_mm2[1] * plane.variance_mm2[2]).sqrt();
+                    sum += plane.normal * plane.normal.transpose() * weight;
+                }
             }
-        }
+            sum
+        };
+        let sums = hands.in_runs(blocks.len(), |run| run.map(normals_of).collect());
         let direction = |block: usize| {
             let near: Matrix3<f64> = blocks.around(blocks.address(block), 1).map(|other| sums[other]).sum();
             principal_axis(&near)
         };
         let directions = hands.in_runs(blocks.len(), |run| run.map(direction).collect());
-        for (index, cell) in data.iter_mut().enumerate() {
-            cell.skin_normal = block_of[index].and_then(|block| directions[block as usize]);
-        }
+        hands.change(data, |number, cell| {
+            cell.skin_normal = block_of[number].and_then(|block| directions[block as usize]);
+        });
     }
-    for (cell, flat) in data.iter_mut().zip(is_flat) {
+    hands.change(data, |number, cell| {
         let along =
             cell.skin_normal.zip(cell.plane).map_or(0.0, |(skin, plane)| skin.dot(&plane.normal).abs());
-        cell.is_skin = *flat && along > SKIN_COSINE;
-    }
+        cell.is_skin = is_flat[number] && along > SKIN_COSINE;
+    });
     set_sparse_directions(data);
 }
 
@@ -327,16 +353,17 @@ fn set_sparse_directions(data: &mut [SurveyCell]) {
 }
 
 /// Cells that may hold a hem, and the cells round them.
-fn wanted_cells(touching: &Neighbours, data: &[SurveyCell]) -> Vec<bool> {
-    let mut wanted = vec![false; data.len()];
-    for (number, cell) in data.iter().enumerate() {
+fn wanted_cells(touching: &Neighbours, data: &[SurveyCell], hands: &Hands<'_>) -> Vec<bool> {
+    let may_be_hem = |number: &usize| {
+        let cell = &data[*number];
         // Slivers of surface in a cell's corner say nothing; a hem fills the cells beside them, too.
         let known = cell.skin_normal.zip(cell.plane).filter(|_| spread_mm(cell).is_some());
-        let Some((skin, plane)) = known else { continue };
-        if !cell.is_skin || plane.normal.dot(&skin).abs() < HEM_CELL_COSINE {
-            wanted[number] = true;
-            touching.cells(number).for_each(|near| wanted[near] = true);
-        }
+        known.is_some_and(|(skin, plane)| !cell.is_skin || plane.normal.dot(&skin).abs() < HEM_CELL_COSINE)
+    };
+    let mut wanted = vec![false; data.len()];
+    for number in hands.in_runs(data.len(), |run| run.filter(may_be_hem).collect()) {
+        wanted[number] = true;
+        touching.cells(number).for_each(|near| wanted[near] = true);
     }
     wanted
 }
