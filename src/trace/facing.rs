@@ -143,10 +143,8 @@ fn skin_height_mm(hem: &HemPoint, away: &Vector3<f64>, survey: &Survey) -> Optio
     let level = (away - hem.skin * away.dot(&hem.skin)).try_normalize(1e-6)?;
     SKIN_STEPS_MM.iter().find_map(|step_mm| {
         let place = hem.point + level * *step_mm;
-        let address = survey.cells.address_of(&place)?;
         let (cell, distance_mm) = survey
-            .cells
-            .around(address, 1)
+            .cells_round(&place)
             .filter(|cell| survey.data[*cell].is_skin)
             .map(|cell| (cell, (survey.data[cell].centre - place).norm()))
             .min_by(|left, right| left.1.total_cmp(&right.1))?;

@@ -321,10 +321,8 @@ impl PanelMap {
             let across = along.cross(&point.outward) * sign;
             let found = [4.0, 7.0, 10.0].iter().find_map(|beyond_mm| {
                 let place = point.point + across * (0.5 * point.width_mm + beyond_mm);
-                let address = survey.cells.address_of(&place)?;
                 survey
-                    .cells
-                    .around(address, 1)
+                    .cells_round(&place)
                     .filter(|cell| survey.data[*cell].is_skin)
                     .map(|cell| (cell, (survey.data[cell].centre - place).norm()))
                     .filter(|(_, distance_mm)| *distance_mm < CELL_MM)

@@ -297,6 +297,17 @@ fn describe_cells(
     Survey { cells, data, near, is_sparse, wanted, spacing_mm, roughness_mm, point_count, given_normals }
 }
 
+impl Survey {
+    /// Numbers of the cells round a place: its own and those near that, or, where it lies in none, those that touch.
+    pub fn cells_round(&self, place: &Point3<f64>) -> impl Iterator<Item = usize> + '_ {
+        let address = self.cells.address_of(place);
+        let own = address.and_then(|address| self.cells.number(address));
+        let touching = address.filter(|_| own.is_none()).into_iter();
+        let near = own.into_iter().flat_map(|cell| self.near.cells(cell));
+        own.into_iter().chain(near).chain(touching.flat_map(|address| self.cells.around(address, 1)))
+    }
+}
+
 fn spread_mm(cell: &SurveyCell) -> Option<f64> {
     cell.plane.filter(|plane| plane.variance_mm2[1] > 0.02).map(|plane| plane.variance_mm2[0].sqrt())
 }

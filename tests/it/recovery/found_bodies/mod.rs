@@ -99,6 +99,19 @@ fn panels_that_touch_in_a_cell_beside_a_seams_end_are_two() {
     }
 }
 
+/// Structure 22 mm under the gaps led from panel to panel on this truck; it is neither a way nor a panel.
+#[test]
+fn what_shows_through_the_gaps_joins_no_panels_and_is_none() {
+    for (kind, fault, seed) in
+        [(BodyKind::Truck, Fault::Everything, 4200), (BodyKind::Coupe, Fault::Structure, 9)]
+    {
+        let clean = trial(kind, Fault::Nothing, seed);
+        let score = trial(kind, fault, seed);
+        assert_eq!(broken(&score), Vec::<String>::new(), "{kind:?} {}", fault.name());
+        assert_eq!(score.panels, clean.panels, "{kind:?} {}", fault.name());
+    }
+}
+
 /// Tight gaps, the widest hems and the commonest body; the promise is that of every other row.
 #[test]
 fn junctions_under_stickers_and_in_drop_outs_lie_where_the_seams_led_on_meet() {
