@@ -19,7 +19,7 @@ use super::pose_covariance::WeightedRow;
 
 /// Cell side, mm; larger where there would be more cells than the most. All pairs of them are looked at.
 const CELL_MM: f64 = 30.0;
-const MOST_CELLS: usize = 1200;
+const MOST_CELLS: usize = 1700;
 /// Fewest cells that show a correlation: ten for each number of the pose.
 const LEAST_CELLS: usize = 60;
 /// Least sum of weights in a cell that counts.

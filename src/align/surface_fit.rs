@@ -20,8 +20,8 @@ use crate::geometry::RigidTransform;
 use crate::plan::{Panel, Plan};
 use crate::scan::ScanSource;
 
-/// Nodes of the reference: about 10 mm apart on a front end.
-const REFERENCE_NODES: usize = 12_000;
+/// Nodes of the reference: about 9 mm apart on a front end, where a patch of six numbers is off by a third of a thousandth of a mm.
+const REFERENCE_NODES: usize = 24_000;
 /// Reference points for each node: patches of some 60 points.
 const POINTS_PER_NODE: usize = 12;
 /// Points of the last step for each one that finds the pose.
