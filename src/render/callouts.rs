@@ -89,7 +89,7 @@ fn is_free(
     leaders: &[[Place; 2]],
 ) -> bool {
     let Callout { centre, tip } = callout;
-    let off = |other: &Place| (other[0] - centre[0]).hypot(other[1] - centre[1]);
+    let off = |other: &Place| apart(other, centre);
     blocked.iter().all(|(other, size)| {
         off(other) > radius + size + ROOM && to_stretch(other, tip, centre) > size + ROOM
     }) && lines.iter().all(|line| off(line) > radius + ROOM + 1.5)
@@ -101,10 +101,14 @@ fn is_free(
 /// How many places of lines the leader passes over, apart from its own end.
 fn crossings(callout: &Callout, lines: &[Place]) -> f64 {
     let Callout { centre, tip } = callout;
-    let over = lines.iter().filter(|line| {
-        (line[0] - tip[0]).hypot(line[1] - tip[1]) > 7.0 && to_stretch(line, tip, centre) < 1.6
-    });
+    let over = lines.iter().filter(|line| apart(line, tip) > 7.0 && to_stretch(line, tip, centre) < 1.6);
     if over.count() > 0 { OVER_LINE } else { 0.0 }
+}
+
+/// Distance between places; nothing here is so large or small that `hypot`, which is slow, must do it.
+fn apart(one: &Place, two: &Place) -> f64 {
+    let (dx, dy) = (one[0] - two[0], one[1] - two[1]);
+    (dx * dx + dy * dy).sqrt()
 }
 
 /// Distance from a place to a straight stretch.
@@ -112,7 +116,7 @@ fn to_stretch(place: &Place, from: &Place, to: &Place) -> f64 {
     let (dx, dy) = (to[0] - from[0], to[1] - from[1]);
     let length_sq = (dx * dx + dy * dy).max(1e-12);
     let share = (((place[0] - from[0]) * dx + (place[1] - from[1]) * dy) / length_sq).clamp(0.0, 1.0);
-    (place[0] - from[0] - share * dx).hypot(place[1] - from[1] - share * dy)
+    apart(place, &[from[0] + share * dx, from[1] + share * dy])
 }
 
 fn cross(one: &[Place; 2], two: &[Place; 2]) -> bool {
@@ -148,7 +152,7 @@ mod tests {
             place_callouts(&wanted, &all, &[], &inside).into_iter().flatten().collect();
         assert_eq!(placed.len(), 6, "{placed:?}");
         for (index, one) in placed.iter().enumerate() {
-            let distance = |other: &Place| (other[0] - one.centre[0]).hypot(other[1] - one.centre[1]);
+            let distance = |other: &Place| apart(other, &one.centre);
             assert!(all.iter().all(|line| distance(line) > 8.0), "{one:?} lies on a line");
             assert!(
                 placed[..index].iter().all(|other| distance(&other.centre) > 16.0),

@@ -12,6 +12,7 @@ use super::callouts::{Callout, Wanted, place_callouts};
 use super::car_axes::FlatView;
 use super::found_key::{draw_key, short_name};
 use super::found_surface::{BUCKET, COVER_MM, DepthBuffer, Sheet, thinned};
+use super::found_views::{Chosen, choose_views};
 use super::ink::Ink;
 use super::packing::pack;
 use super::picture::{Anchor, Area, Picture, Place, Stroke, Weight};
@@ -26,15 +27,12 @@ const HEAD: f64 = 52.0;
 /// Room round each view for numbers, and for its title.
 const VIEW_MARGIN: f64 = 30.0;
 const VIEW_HEAD: f64 = 14.0;
-/// How many views, and how steeply the slanted ones look down.
-const VIEWS: usize = 4;
-const SLANT_RAD: f64 = 0.6;
 /// Edge of the cubes of which one sample each is drawn, buckets of the picture.
 const THIN_BUCKETS: f64 = 0.6;
 /// Views are chosen on samples in so many cubes across.
 const ROUGH_CUBES: f64 = 200.0;
-/// Axes of the scan within this cosine (20°) of a direction stand in for it.
-const SNAP_COSINE: f64 = 0.94;
+/// Where views show less than this share of the seams' length, what no seam touches may be in the way.
+const LEAST_SEEN: f64 = 0.3;
 /// Where along what is seen of a seam its number may be led to, best first.
 const NUMBER_PLACES: [f64; 9] = [0.5, 0.4, 0.6, 0.28, 0.72, 0.18, 0.82, 0.08, 0.92];
 /// Shorter pieces of a seam in a view carry no number, picture units, unless no view shows more.
@@ -53,11 +51,19 @@ struct Stretch {
 pub fn found_overview(found: &FoundSeams, scan: &str, language: Language) -> Picture {
     let texts = language.found_texts();
     let title = texts.title.replace("{scan}", scan);
-    let samples: Vec<SurfaceSample> = found.surface().collect();
+    let mut samples: Vec<SurfaceSample> = found.surface().collect();
     let tints = panel_tints(found);
     let lines = seam_lines(found);
-    let rough_mm = largest_span_mm(&samples) / ROUGH_CUBES;
-    let views = choose_views(found, &thinned(&samples, rough_mm), rough_mm);
+    let mut chosen = rough_views(found, &samples);
+    let length_mm: f64 = found.seams.iter().map(|seam| seam.length_mm).sum();
+    let is_in_the_way = |sample: &SurfaceSample| found.panels[sample.panel].neighbours.is_empty();
+    let is_hidden = chosen.seen_mm < LEAST_SEEN * length_mm && samples.iter().any(is_in_the_way);
+    if is_hidden {
+        // A booth, a floor, a cover: what no seam touches is left out.
+        samples.retain(|sample| !is_in_the_way(sample));
+        chosen = rough_views(found, &samples);
+    }
+    let views = chosen.views;
     let spans: Vec<[f64; 4]> = views.iter().map(|view| span_mm(&samples, found, view)).collect();
     let sizes: Vec<[f64; 2]> = spans.iter().map(|span| [span[2] - span[0], span[3] - span[1]]).collect();
     let room = [2.0 * VIEW_MARGIN, 2.0 * VIEW_MARGIN + VIEW_HEAD];
@@ -68,7 +74,7 @@ pub fn found_overview(found: &FoundSeams, scan: &str, language: Language) -> Pic
     let cover_mm = cube_mm.max(COVER_MM);
     let mut picture = Picture::new(WIDTH, 0.0, title.clone());
     picture.bold([VIEW_MARGIN, 26.0], 17.0, Anchor::Start, Ink::Text, title);
-    picture.text([VIEW_MARGIN, 43.0], 11.5, Anchor::Start, Ink::Muted, summary(found, language));
+    picture.text([VIEW_MARGIN, 43.0], 11.5, Anchor::Start, Ink::Muted, summary(found, is_hidden, language));
     for ((view, span), corner) in views.iter().zip(&spans).zip(&packing.corners) {
         let size = [span[2] - span[0], span[3] - span[1]].map(|length| length * packing.per_mm);
         let frame = Area::new(corner[0], HEAD + corner[1], size[0] + room[0], size[1] + room[1]);
@@ -99,13 +105,21 @@ pub fn found_overview(found: &FoundSeams, scan: &str, language: Language) -> Pic
     picture
 }
 
-fn summary(found: &FoundSeams, language: Language) -> String {
+fn summary(found: &FoundSeams, is_hidden: bool, language: Language) -> String {
     let length_mm: f64 = found.seams.iter().map(|seam| seam.length_mm).sum();
     let panels = found.panels.iter().filter(|panel| !panel.neighbours.is_empty()).count();
     let length = format!("{:.2}", length_mm / 1000.0);
     let words = language.found_texts().summary.replace("{n}", &found.seams.len().to_string());
     let words = words.replace("{length}", &length).replace("{panels}", &panels.to_string());
-    words.replace("{junctions}", &found.junctions.len().to_string())
+    let words = words.replace("{junctions}", &found.junctions.len().to_string());
+    if is_hidden { format!("{words} {}", language.found_texts().left_out) } else { words }
+}
+
+fn rough_views(found: &FoundSeams, samples: &[SurfaceSample]) -> Chosen {
+    let rough_mm = largest_span_mm(samples) / ROUGH_CUBES;
+    let rough = thinned(samples, rough_mm);
+    let mean: Vector3<f64> = rough.iter().map(|sample| sample.outward).sum();
+    choose_views(&mean, found.seams.len(), |view| seen_mm(found, &rough, rough_mm, view))
 }
 
 /// One view with its place in the picture.
@@ -271,49 +285,6 @@ fn seam_lines(found: &FoundSeams) -> Vec<u8> {
     lines
 }
 
-/// The view from where most of the surface looks, and slanted ones, the most telling first.
-fn choose_views(found: &FoundSeams, samples: &[SurfaceSample], rough_mm: f64) -> Vec<FlatView> {
-    let mean: Vector3<f64> = samples.iter().map(|sample| sample.outward).sum();
-    let up = snapped(&mean.try_normalize(1e-9).unwrap_or_else(Vector3::z));
-    let side = [Vector3::x(), Vector3::y(), Vector3::z()]
-        .into_iter()
-        .min_by(|one, two| one.dot(&up).abs().total_cmp(&two.dot(&up).abs()))
-        .unwrap_or_else(Vector3::x);
-    let right = snapped(&(side - up * side.dot(&up)).normalize());
-    let ahead = up.cross(&right);
-    let slanted = (0..8).map(|step| {
-        let turn = std::f64::consts::FRAC_PI_4 * f64::from(step);
-        let level = right * turn.cos() + ahead * turn.sin();
-        view_from(&(level * SLANT_RAD.cos() + up * SLANT_RAD.sin()), &up)
-    });
-    let mut views = vec![view_along(&up, &right)];
-    let mut open: Vec<FlatView> = slanted.collect();
-    let mut best_seen: Vec<f64> = vec![0.0; found.seams.len()];
-    let seen_by: Vec<Vec<f64>> = open.iter().map(|view| seen_mm(found, samples, rough_mm, view)).collect();
-    let mut left: Vec<usize> = (0..open.len()).collect();
-    for (best, seen) in best_seen.iter_mut().zip(seen_mm(found, samples, rough_mm, &views[0])) {
-        *best = seen;
-    }
-    while views.len() < VIEWS && !left.is_empty() {
-        let gain = |view: usize| -> f64 {
-            seen_by[view]
-                .iter()
-                .zip(&best_seen)
-                .map(|(seen, best)| (seen - best).max(0.0) + 0.05 * seen)
-                .sum()
-        };
-        let Some(place) = (0..left.len()).max_by(|one, two| gain(left[*one]).total_cmp(&gain(left[*two])))
-        else {
-            break;
-        };
-        let view = left.remove(place);
-        best_seen.iter_mut().zip(&seen_by[view]).for_each(|(best, seen)| *best = best.max(*seen));
-        views.push(open[view].clone());
-    }
-    open.clear();
-    views
-}
-
 /// Length of every seam as a view shows it, mm; `samples` lie up to some `rough_mm` apart.
 fn seen_mm(found: &FoundSeams, samples: &[SurfaceSample], rough_mm: f64, view: &FlatView) -> Vec<f64> {
     let span = span_mm(samples, found, view);
@@ -335,35 +306,6 @@ fn seen_mm(found: &FoundSeams, samples: &[SurfaceSample], rough_mm: f64, view: &
         stretches(seam, &shown).iter().map(|stretch| length(&stretch.places)).sum::<f64>() / per_mm
     };
     found.seams.iter().map(seen).collect()
-}
-
-/// A frame axis in place of a direction that is near to it.
-fn snapped(direction: &Vector3<f64>) -> Vector3<f64> {
-    let axes = [Vector3::x(), Vector3::y(), Vector3::z()];
-    let near = axes.into_iter().find(|axis| axis.dot(direction).abs() > SNAP_COSINE);
-    near.map_or(*direction, |axis| axis * axis.dot(direction).signum())
-}
-
-fn view_along(towards_eye: &Vector3<f64>, right: &Vector3<f64>) -> FlatView {
-    FlatView {
-        title: title(towards_eye),
-        right: *right,
-        down: -towards_eye.cross(right),
-        towards_eye: *towards_eye,
-    }
-}
-
-/// A view with `up` upright in it.
-fn view_from(towards_eye: &Vector3<f64>, up: &Vector3<f64>) -> FlatView {
-    view_along(towards_eye, &up.cross(towards_eye).normalize())
-}
-
-/// "+z" or "−x +y +z", the largest parts.
-fn title(towards_eye: &Vector3<f64>) -> String {
-    let parts = ["x", "y", "z"].into_iter().zip(towards_eye.iter()).filter(|(_, part)| part.abs() > 0.3);
-    let words: Vec<String> =
-        parts.map(|(axis, part)| format!("{}{axis}", if *part < 0.0 { "−" } else { "+" })).collect();
-    words.join(" ")
 }
 
 /// Longest edge of the box round the samples, 1 mm at the least.

@@ -32,6 +32,7 @@ mod format;
 mod found_key;
 mod found_overview;
 mod found_surface;
+mod found_views;
 mod ink;
 mod lineup_picture;
 mod lineup_table;

@@ -167,6 +167,43 @@ fn every_seam_of_the_sample_has_its_number_in_the_overview_and_no_number_lies_on
     }
 }
 
+/// A closed cover all round, which no seam touches.
+#[test]
+fn what_hides_every_seam_is_left_out_of_the_overview() {
+    let (plan, settings, _) = rehearsed();
+    let bare = rehearse(&plan, &settings).unwrap().points;
+    let sum: Vector3<f64> = bare.iter().map(|point| point.coords).sum();
+    let middle = Point3::from(sum / bare.len() as f64);
+    // Points 3 mm apart on a sphere, along a spiral (Vogel, Mathematical Biosciences 44, 1979).
+    let (radius_mm, count) = (500.0, 350_000);
+    let cover = (0..count).map(|index| {
+        let height = 1.0 - (2.0 * f64::from(index) + 1.0) / f64::from(count);
+        let (sine, cosine) = (f64::from(index) * std::f64::consts::PI * (3.0 - 5.0_f64.sqrt())).sin_cos();
+        let ring = (1.0 - height * height).sqrt();
+        middle + Vector3::new(ring * cosine, ring * sine, height) * radius_mm
+    });
+    let covered: Vec<Point3<f64>> = bare.iter().copied().chain(cover).collect();
+    for (points, is_hidden) in [(&covered, true), (&bare, false)] {
+        // Normals that tell outside from inside: a cover seen from within hides nothing.
+        let normals = points.iter().map(|point| {
+            let outward = if (point - middle).norm() > 400.0 { point - middle } else { Vector3::z() };
+            [outward.x as f32, outward.y as f32, outward.z as f32]
+        });
+        let source = VecSource::from_points(points, Some(normals.collect()));
+        let found = find_seams(&source, &TraceSettings::default()).unwrap();
+        assert_eq!(found.seams.len(), 1);
+        let picture = found_overview(&found, "the cover", Language::English);
+        let labels = picture.shapes.iter().filter_map(|shape| match shape {
+            Shape::Label(label) => Some(label.text.as_str()),
+            _ => None,
+        });
+        let texts: Vec<&str> = labels.collect();
+        assert_eq!(texts.iter().any(|text| text.contains("left out")), is_hidden, "{texts:?}");
+        // Its number stands in a view and in the key.
+        assert!(texts.iter().filter(|text| **text == "1").count() > 1, "{texts:?}");
+    }
+}
+
 /// A mesher may span the gap with slivers from edge to edge.
 #[test]
 fn a_seam_is_found_in_a_mesh_even_where_the_mesher_bridged_the_gap() {
