@@ -122,19 +122,45 @@ impl Cells {
         found.into_iter()
     }
 
+    /// Calls `each` with the numbers of the met cells within `reach` steps of an address, in address order.
+    pub fn visit_around(
+        &self,
+        window: &mut Window,
+        at: CellAddress,
+        reach: i64,
+        mut each: impl FnMut(usize),
+    ) {
+        let (low, high) = (at.map(|step| step - reach), at.map(|step| step + reach));
+        self.visit_from(window, low, high, |number| each(number as usize));
+    }
+
     /// Calls `each` with the numbers of the met cells between two addresses, both included, in address order.
     #[inline]
-    fn visit(&self, low: CellAddress, high: CellAddress, mut each: impl FnMut(u32)) {
+    fn visit(&self, low: CellAddress, high: CellAddress, each: impl FnMut(u32)) {
+        self.visit_from(&mut Window::default(), low, high, each);
+    }
+
+    /// The same where one visit follows another near by: the blocks that both lie in are looked up once.
+    #[inline]
+    fn visit_from(
+        &self,
+        window: &mut Window,
+        low: CellAddress,
+        high: CellAddress,
+        mut each: impl FnMut(u32),
+    ) {
         let (first, last) = (block_of(low), block_of(high));
         let is_small = (0..3).all(|axis| last[axis] - first[axis] < MOST_BLOCKS as i64);
-        let window = if is_small { self.window(first, last) } else { [NONE; MOST_BLOCKS.pow(3)] };
+        if is_small && window.reaches != Some([first, last]) {
+            self.look_up(window, first, last);
+        }
         for x in low[0]..=high[0] {
             for y in low[1]..=high[1] {
                 let row = ((x >> BLOCK_BITS) - first[0]) as usize * MOST_BLOCKS
                     + ((y >> BLOCK_BITS) - first[1]) as usize;
                 for z_block in first[2]..=last[2] {
                     let block = if is_small {
-                        window[row * MOST_BLOCKS + (z_block - first[2]) as usize]
+                        window.blocks[row * MOST_BLOCKS + (z_block - first[2]) as usize]
                     } else {
                         self.block(&[x >> BLOCK_BITS, y >> BLOCK_BITS, z_block])
                     };
@@ -155,18 +181,31 @@ impl Cells {
         self.blocks.get(&packed(*at)).copied().unwrap_or(NONE)
     }
 
-    /// The blocks between two, looked up once.
-    fn window(&self, first: [i64; 3], last: [i64; 3]) -> [u32; MOST_BLOCKS.pow(3)] {
-        let mut window = [NONE; MOST_BLOCKS.pow(3)];
+    /// Looks up the blocks between two.
+    fn look_up(&self, window: &mut Window, first: [i64; 3], last: [i64; 3]) {
+        window.reaches = Some([first, last]);
         for x in first[0]..=last[0] {
             for y in first[1]..=last[1] {
                 let row = (x - first[0]) as usize * MOST_BLOCKS + (y - first[1]) as usize;
                 for z in first[2]..=last[2] {
-                    window[row * MOST_BLOCKS + (z - first[2]) as usize] = self.block(&[x, y, z]);
+                    window.blocks[row * MOST_BLOCKS + (z - first[2]) as usize] = self.block(&[x, y, z]);
                 }
             }
         }
-        window
+    }
+}
+
+/// Blocks of cells that a visit looked up; for visits to the same [`Cells`] only.
+#[derive(Debug, Clone)]
+pub struct Window {
+    reaches: Option<[[i64; 3]; 2]>,
+    /// Those between the first and the last; others as they were.
+    blocks: [u32; MOST_BLOCKS.pow(3)],
+}
+
+impl Default for Window {
+    fn default() -> Self {
+        Self { reaches: None, blocks: [NONE; MOST_BLOCKS.pow(3)] }
     }
 }
 
@@ -191,9 +230,10 @@ impl Neighbours {
     pub fn touching(cells: &Cells, hands: &Hands<'_>) -> Self {
         let runs = hands.by_runs(cells.len(), |cell_run| {
             let mut run = NeighboursOfRun::default();
+            let mut window = Window::default();
             for cell in cell_run {
                 run.starts.push(run.members.len() as u32);
-                push_around(cells, cell, 1, &mut run.members);
+                push_around((cells, &mut window), cell, 1, &mut run.members);
             }
             run
         });
@@ -205,10 +245,11 @@ impl Neighbours {
     pub fn widened(mut self, cells: &Cells, is_wide: &[bool], reach: i64, hands: &Hands<'_>) -> Self {
         hands.change_each(&mut self.runs, |number, run| {
             let first = number * RUN;
+            let mut window = Window::default();
             for place in (0..run.starts.len()).filter(|place| is_wide[first + place]) {
                 // What touches it stays behind, unused.
                 run.starts[place] = run.members.len() as u32;
-                push_around(cells, first + place, reach, &mut run.members);
+                push_around((cells, &mut window), first + place, reach, &mut run.members);
             }
         });
         self
@@ -223,13 +264,12 @@ impl Neighbours {
 }
 
 /// Adds how many lie round a cell, and which.
-fn push_around(cells: &Cells, cell: usize, reach: i64, members: &mut Vec<u32>) {
+fn push_around((cells, window): (&Cells, &mut Window), cell: usize, reach: i64, members: &mut Vec<u32>) {
     let count_at = members.len();
     members.push(0);
-    let at = cells.address(cell);
-    cells.visit(at.map(|step| step - reach), at.map(|step| step + reach), |near| {
-        if near as usize != cell {
-            members.push(near);
+    cells.visit_around(window, cells.address(cell), reach, |near| {
+        if near != cell {
+            members.push(near as u32);
         }
     });
     members[count_at] = (members.len() - count_at - 1) as u32;
@@ -337,14 +377,25 @@ impl PointCells {
     }
 
     /// Calls `visit` with the index of every point in the cells that a ball touches (some lie outside the ball).
-    pub fn near(&self, centre: &Point3<f64>, radius_mm: f64, mut visit: impl FnMut(usize)) {
+    pub fn near(&self, centre: &Point3<f64>, radius_mm: f64, visit: impl FnMut(usize)) {
+        self.near_from(&mut Window::default(), centre, radius_mm, visit);
+    }
+
+    /// The same where one ball follows another near by; `window` for balls in these cells only.
+    pub fn near_from(
+        &self,
+        window: &mut Window,
+        centre: &Point3<f64>,
+        radius_mm: f64,
+        mut visit: impl FnMut(usize),
+    ) {
         let reach = nalgebra::Vector3::repeat(radius_mm);
         let (Some(low), Some(high)) =
             (self.cells.address_of(&(centre - reach)), self.cells.address_of(&(centre + reach)))
         else {
             return;
         };
-        self.cells.visit(low, high, |cell| {
+        self.cells.visit_from(window, low, high, |cell| {
             self.members(cell as usize).iter().for_each(|member| visit(*member as usize));
         });
     }

@@ -10,7 +10,7 @@
 
 use nalgebra::{Matrix3, Point3, Vector3};
 
-use super::cells::{Cells, PointCells};
+use super::cells::{Cells, PointCells, Window};
 use super::hands::Hands;
 use super::hems::{CloseUp, HemPoint};
 use super::plane_fit::principal_axis;
@@ -62,38 +62,40 @@ pub fn find_beads(
 ) -> Vec<Bead> {
     let hem_points: Vec<Point3<f64>> = close_up.hems.iter().map(|hem| hem.point).collect();
     let grid = PointCells::of(&hem_points, settings.gap_mm[1] / 2.0);
-    let pair = |index: usize| {
-        let hem = &close_up.hems[index];
-        let partner = nearest_facing(index, hem, &close_up.hems, &grid, settings)?;
-        pair_of(hem, &close_up.hems[partner], close_up, survey)
-    };
-    let pairs = hands.in_runs(close_up.hems.len(), |run| run.filter_map(pair).collect());
+    let pairs = hands.in_runs(close_up.hems.len(), |run| {
+        let mut windows = [Window::default(), Window::default()];
+        let pair = |index: usize| {
+            let hem = &close_up.hems[index];
+            let partner = nearest_facing(index, &close_up.hems, (&grid, &mut windows[0]), settings)?;
+            pair_of(hem, &close_up.hems[partner], (close_up, &mut windows[1]), survey)
+        };
+        run.filter_map(pair).collect()
+    });
     gather(&pairs)
 }
 
 /// The nearest hem point that faces one: first where most gaps end, then as far as gaps go.
 fn nearest_facing(
     index: usize,
-    hem: &HemPoint,
     hems: &[HemPoint],
-    grid: &PointCells,
+    (grid, window): (&PointCells, &mut Window),
     settings: &TraceSettings,
 ) -> Option<usize> {
     let [narrowest_mm, widest_mm] = settings.gap_mm;
-    let within = |widest_mm| facing_within(index, hem, hems, grid, [narrowest_mm, widest_mm]);
+    let mut within = |widest_mm| facing_within(index, hems, (grid, window), [narrowest_mm, widest_mm]);
     within(widest_mm.min(OFTEN_MM)).or_else(|| within(widest_mm))
 }
 
 fn facing_within(
     index: usize,
-    hem: &HemPoint,
     hems: &[HemPoint],
-    grid: &PointCells,
+    (grid, window): (&PointCells, &mut Window),
     [narrowest_mm, widest_mm]: [f64; 2],
 ) -> Option<usize> {
+    let hem = &hems[index];
     let mut best_sq_mm2 = widest_mm * widest_mm;
     let mut best = None;
-    grid.near(&hem.point, widest_mm, |other| {
+    grid.near_from(window, &hem.point, widest_mm, |other| {
         let step = hems[other].point - hem.point;
         let length_sq_mm2 = step.norm_squared();
         if other == index || length_sq_mm2 >= best_sq_mm2 || length_sq_mm2 < narrowest_mm * narrowest_mm {
@@ -111,13 +113,18 @@ fn facing_within(
     best
 }
 
-fn pair_of(hem: &HemPoint, other: &HemPoint, close_up: &CloseUp, survey: &Survey) -> Option<Pair> {
+fn pair_of(
+    hem: &HemPoint,
+    other: &HemPoint,
+    (close_up, window): (&CloseUp, &mut Window),
+    survey: &Survey,
+) -> Option<Pair> {
     let step = other.point - hem.point;
     let width_mm = step.norm();
     let middle = hem.point + step * 0.5;
     let radius_mm = EMPTY_SHARE * width_mm;
     let mut is_empty = true;
-    close_up.grid.near(&middle, radius_mm, |index| {
+    close_up.grid.near_from(window, &middle, radius_mm, |index| {
         is_empty &= (close_up.points[index] - middle).norm_squared() > radius_mm * radius_mm;
     });
     if !is_empty {

@@ -149,10 +149,8 @@ impl FoundSeams {
 
     /// Small samples of the panels' surfaces, some 4 mm apart, for pictures.
     pub fn surface(&self) -> impl Iterator<Item = SurfaceSample> + '_ {
-        let chains: Vec<&Chain> = self.chains.iter().collect();
-        let (votes, _) = self.map.outward_votes(&self.survey, &chains);
         self.survey.data.iter().enumerate().filter_map(move |(cell, data)| {
-            let outward = self.map.outward_of(cell, &votes)?;
+            let outward = self.map.outward_of(cell)?;
             Some(SurfaceSample { point: data.centre, outward, panel: self.map.of_cell(cell)? })
         })
     }
@@ -176,7 +174,7 @@ pub fn seams_of(evidence: Evidence, settings: &TraceSettings) -> FoundSeams {
     let mut network = network;
     let mut map = PanelMap::split(&survey, &chains_of(&network));
     for _round in 0..ROUNDS {
-        let reasons = judge_arms(&survey, &network, &map);
+        let reasons = judge_arms(&network, &map);
         if reasons.iter().all(Option::is_none) {
             break;
         }
@@ -203,9 +201,8 @@ fn seen_share(chain: &Chain) -> f64 {
 }
 
 /// The reason against each arm; only the strongest are named in one round, since dropping one changes the panels.
-fn judge_arms(survey: &Survey, network: &Network, map: &PanelMap) -> Vec<Option<Rejection>> {
+fn judge_arms(network: &Network, map: &PanelMap) -> Vec<Option<Rejection>> {
     let chains = chains_of(network);
-    let (panel_votes, side_votes) = map.outward_votes(survey, &chains);
     let reasons: Vec<Option<Rejection>> = chains
         .iter()
         .enumerate()
@@ -219,8 +216,8 @@ fn judge_arms(survey: &Survey, network: &Network, map: &PanelMap) -> Vec<Option<
             }
             let against = [left, right]
                 .iter()
-                .zip(side_votes[number])
-                .filter(|(panel, vote)| panel_votes[**panel].signum() * vote < -0.3)
+                .zip(map.side_votes[number])
+                .filter(|(panel, vote)| map.sense(**panel) * vote < -0.3)
                 .count();
             (against > 0).then_some(Rejection::StandsProud)
         })

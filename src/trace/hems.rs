@@ -9,7 +9,7 @@
 use nalgebra::{Point3, Vector3};
 
 use super::blocks::{BlockAddress, BlockPoint, STEPS_PER_MM, by_blocks};
-use super::cells::PointCells;
+use super::cells::{PointCells, Window};
 use super::hands::{Hands, Look};
 use super::plane_fit::Moments;
 use super::settings::TraceError;
@@ -169,41 +169,47 @@ pub fn look_closer(
 ) -> Result<CloseUp, TraceError> {
     let (points, counts) = thin(source, survey, hands)?;
     let grid = PointCells::of(&points, PATCH_STEPS * THIN_MM);
-    let spacing_mm = edge_spacing_mm(&points, &grid, &counts);
+    let spacing_mm = edge_spacing_mm(&points, &grid, &counts, hands);
     let radius_mm = PATCH_STEPS * spacing_mm.unwrap_or(THIN_MM).max(THIN_MM);
-    let hem = |index: usize| hem_point(&points[index], &points, &grid, radius_mm, survey);
-    let hems = hands.in_runs(points.len(), |run| run.filter_map(hem).collect());
+    let hems = hands.in_runs(points.len(), |run| {
+        let mut window = Window::default();
+        run.filter_map(|index| hem_point(&points[index], &points, (&grid, &mut window), radius_mm, survey))
+            .collect()
+    });
     Ok(CloseUp { points, grid, hems, spacing_mm })
 }
 
 /// Median over some of the thinned points of the root of a ball's section over the scan's points in it.
-fn edge_spacing_mm(points: &[Point3<f64>], grid: &PointCells, counts: &[u32]) -> Option<f64> {
+fn edge_spacing_mm(
+    points: &[Point3<f64>],
+    grid: &PointCells,
+    counts: &[u32],
+    hands: &Hands<'_>,
+) -> Option<f64> {
     let step = points.len().div_ceil(SPACING_PLACES).max(1);
-    let mut spacings_mm: Vec<f64> = points
-        .iter()
-        .step_by(step)
-        .map(|point| {
-            let mut count = 0_u32;
-            grid.near(point, SPACING_BALL_MM, |index| {
-                let is_inside = (points[index] - point).norm_squared() < SPACING_BALL_MM * SPACING_BALL_MM;
-                count += if is_inside { counts[index] } else { 0 };
-            });
-            SPACING_BALL_MM * (std::f64::consts::PI / f64::from(count.max(1))).sqrt()
-        })
-        .collect();
+    let spacing_mm = |place: usize| {
+        let point = &points[place * step];
+        let mut count = 0_u32;
+        grid.near(point, SPACING_BALL_MM, |index| {
+            let is_inside = (points[index] - point).norm_squared() < SPACING_BALL_MM * SPACING_BALL_MM;
+            count += if is_inside { counts[index] } else { 0 };
+        });
+        SPACING_BALL_MM * (std::f64::consts::PI / f64::from(count.max(1))).sqrt()
+    };
+    let mut spacings_mm = hands.in_runs(points.len().div_ceil(step), |run| run.map(spacing_mm).collect());
     median(&mut spacings_mm)
 }
 
 fn hem_point(
     point: &Point3<f64>,
     points: &[Point3<f64>],
-    grid: &PointCells,
+    (grid, window): (&PointCells, &mut Window),
     radius_mm: f64,
     survey: &Survey,
 ) -> Option<HemPoint> {
     let skin = survey.data[survey.cells.number_at(point)?].skin_normal?;
     let mut patch = Moments::default();
-    grid.near(point, radius_mm, |index| {
+    grid.near_from(window, point, radius_mm, |index| {
         let offset = points[index] - point;
         if offset.norm_squared() < radius_mm * radius_mm {
             patch.add(&offset);

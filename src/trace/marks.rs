@@ -5,6 +5,7 @@
 
 use nalgebra::Point3;
 
+use super::cells::Window;
 use super::chains::{Chain, ChainPoint, along_at};
 use super::survey::{CELL_MM, Survey};
 
@@ -73,24 +74,17 @@ fn barrier(chains: &[&Chain], number: usize) -> Vec<(usize, Point3<f64>)> {
 pub(super) fn mark_chain(survey: &Survey, chains: &[&Chain], number: usize, marks: &mut [Vec<Mark>]) {
     let reach = (RIBBON_MM / CELL_MM).ceil() as i64;
     let chain = chains[number];
+    let mut window = Window::default();
     for (step, (index, top)) in barrier(chains, number).into_iter().enumerate() {
         let Some(along) = along_at(&chain.points, index) else { continue };
         let is_tip = !chain.is_closed && (index == 0 || index + 1 == chain.points.len());
         let outward = chain.points[index].outward;
-        let depths = if step % DEEP_STEPS == 0 { &DEPTHS_MM[..] } else { &DEPTHS_MM[..1] };
-        for (place, cell) in depths.iter().flat_map(|depth_mm| {
-            let place = top - outward * *depth_mm;
-            let address = survey.cells.address_of(&place);
-            address
-                .into_iter()
-                .flat_map(move |address| survey.cells.around(address, reach))
-                .map(move |cell| (place, cell))
-        }) {
+        let mut mark_cell = |cell: usize, place: &Point3<f64>| {
             let centre = &survey.data[cell].centre;
             if (centre - place).norm() > RIBBON_MM || is_tip && (centre - top).dot(&along).abs() > BEYOND_MM {
-                continue;
+                return;
             }
-            let Some((aside_mm, _)) = aside(&chain.points, index, centre) else { continue };
+            let Some((aside_mm, _)) = aside(&chain.points, index, centre) else { return };
             let distance_mm = (centre - top).norm();
             let depth_mm = (chain.points[index].point - centre).dot(&outward);
             let mark = Mark { chain: number as u32, index: index as u32, distance_mm, aside_mm, depth_mm };
@@ -101,6 +95,13 @@ pub(super) fn mark_chain(survey: &Survey, chains: &[&Chain], number: usize, mark
                     }
                 }
                 _ => marks[cell].push(mark),
+            }
+        };
+        let depths = if step % DEEP_STEPS == 0 { &DEPTHS_MM[..] } else { &DEPTHS_MM[..1] };
+        for depth_mm in depths {
+            let place = top - outward * *depth_mm;
+            if let Some(address) = survey.cells.address_of(&place) {
+                survey.cells.visit_around(&mut window, address, reach, |cell| mark_cell(cell, &place));
             }
         }
     }

@@ -53,6 +53,10 @@ pub struct PanelMap {
     pub cell_counts: Vec<usize>,
     /// Panels on the left and the right of each chain, where most of that side agrees.
     pub beside: Vec<[Option<usize>; 2]>,
+    /// How the outward directions of chains, and the scan's own normals, agree with each panel's own sense: the sum of votes.
+    panel_votes: Vec<f64>,
+    /// The mean vote of each chain's sides, −1 to 1.
+    pub side_votes: Vec<[f64; 2]>,
 }
 
 /// What a step to or from a cell asks of it first; small, since most cells are asked by all their neighbours.
@@ -61,12 +65,18 @@ struct Traits {
     /// More than one point.
     has_some: bool,
     has_plane: bool,
+    is_skin: bool,
     is_marked: bool,
 }
 
 impl Traits {
     fn of((cell, marks): (&SurveyCell, &Vec<Mark>)) -> Self {
-        Self { has_some: cell.count > 1, has_plane: cell.plane.is_some(), is_marked: !marks.is_empty() }
+        Self {
+            has_some: cell.count > 1,
+            has_plane: cell.plane.is_some(),
+            is_skin: cell.is_skin,
+            is_marked: !marks.is_empty(),
+        }
     }
 }
 
@@ -85,9 +95,12 @@ impl PanelMap {
             marks,
             cell_counts: Vec::new(),
             beside: Vec::new(),
+            panel_votes: Vec::new(),
+            side_votes: Vec::new(),
         };
         map.grow(survey, chains);
         map.beside = chains.iter().map(|chain| map.panels_beside(survey, chain)).collect();
+        (map.panel_votes, map.side_votes) = map.outward_votes(survey, chains);
         map
     }
 
@@ -113,10 +126,12 @@ impl PanelMap {
         self.of_cell[cell].map(|panel| panel as usize)
     }
 
-    /// How the outward directions of chains agree with each panel's own sense: for each panel the sum of votes, and for
-    /// each chain and side the mean vote, −1 to 1.
-    #[must_use]
-    pub fn outward_votes(&self, survey: &Survey, chains: &[&Chain]) -> (Vec<f64>, Vec<[f64; 2]>) {
+    /// +1 where a panel's own sense is outward, −1 where it is inward.
+    pub fn sense(&self, panel: usize) -> f64 {
+        self.panel_votes[panel].signum()
+    }
+
+    fn outward_votes(&self, survey: &Survey, chains: &[&Chain]) -> (Vec<f64>, Vec<[f64; 2]>) {
         let mut panels = vec![0.0; self.cell_counts.len()];
         let mut sides = Vec::new();
         for (chain, beside) in chains.iter().zip(&self.beside) {
@@ -145,8 +160,8 @@ impl PanelMap {
     }
 
     fn grow(&mut self, survey: &Survey, chains: &[&Chain]) {
-        let cells =
-            |is_skin: bool| (0..survey.data.len()).filter(move |cell| survey.data[*cell].is_skin == is_skin);
+        let traits = &self.traits.clone();
+        let cells = |is_skin: bool| (0..traits.len()).filter(move |cell| traits[*cell].is_skin == is_skin);
         let mut region_of: Vec<Option<u32>> = vec![None; survey.data.len()];
         let mut sizes: Vec<usize> = Vec::new();
         for start in cells(true).chain(cells(false)) {
@@ -199,12 +214,12 @@ impl PanelMap {
                     continue;
                 }
                 region_of[near] = Some(number);
-                let there = &survey.data[near];
+                let there = self.traits[near];
                 // A cell without a direction hands on its neighbour's.
-                let level = there.skin_normal.unwrap_or(self.level[cell]);
+                let level = survey.data[near].skin_normal.unwrap_or(self.level[cell]);
                 let cosine = level.dot(&self.level[cell]);
                 self.level[near] = if cosine < 0.0 { -level } else { level };
-                let is_open = (there.is_skin || there.plane.is_none()) && cosine.abs() > OPEN_COSINE;
+                let is_open = (there.is_skin || !there.has_plane) && cosine.abs() > OPEN_COSINE;
                 if is_open { open.push_back(near) } else { edges.push_back(near) }
             }
         }
@@ -279,10 +294,10 @@ impl PanelMap {
         Some((region, sides))
     }
 
-    /// Outward normal of a cell, where the votes of [`Self::outward_votes`] say which way is out.
+    /// Outward normal of a cell.
     #[must_use]
-    pub fn outward_of(&self, cell: usize, panel_votes: &[f64]) -> Option<Vector3<f64>> {
-        Some(self.level[cell] * panel_votes[self.of_cell(cell)?].signum())
+    pub fn outward_of(&self, cell: usize) -> Option<Vector3<f64>> {
+        Some(self.level[cell] * self.sense(self.of_cell(cell)?))
     }
 
     /// True where a chain runs between two cells.

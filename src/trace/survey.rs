@@ -159,13 +159,16 @@ fn count_points(source: &dyn ScanSource, hands: &Hands<'_>) -> Result<Counted, S
     };
     let (addresses, mut blocks): (Vec<BlockAddress>, Vec<BlockCells>) =
         by_blocks(source, (Look::Survey, hands), None, add)?.into_iter().unzip();
-    hands.change(&mut blocks, |_, block| {
+    let mut places: Vec<Vec<u16>> = vec![Vec::new(); blocks.len()];
+    let mut both: Vec<(&mut BlockCells, &mut Vec<u16>)> = blocks.iter_mut().zip(&mut places).collect();
+    hands.change(&mut both, |_, (block, places)| {
         block.table = Vec::new();
         block.cells.sort_unstable_by_key(|(place, _)| *place);
+        **places = block.cells.iter().map(|(place, _)| *place).collect();
     });
     let mut cells = Cells::new(CELL_MM);
-    for (address, block) in addresses.iter().zip(&blocks) {
-        for (place, _) in &block.cells {
+    for (address, places) in addresses.iter().zip(&places) {
+        for place in places {
             cells.number_or_new(cell_address(*address, *place));
         }
     }
