@@ -84,13 +84,14 @@ pub fn found_overview(found: &FoundSeams, scan: &str, language: Language) -> Pic
         let buffer = DepthBuffer::of(&drawn, cover_mm, view, &sheet, &frame);
         buffer.draw(&mut picture, &tints);
         let letters = lettering(found, &buffer);
+        let covered = letters.iter().flat_map(|(_, centre, half_width)| covering(*centre, *half_width));
+        let shown = Shown { view, sheet, buffer, frame, letters: covered.collect() };
+        draw_seams(&mut picture, found, &lines, &shown);
+        // After the seams: on narrow panels their paper edges would cut the names.
         for (number, centre, _) in &letters {
             let place = [centre[0], centre[1] + 4.0];
             picture.text(place, 11.0, Anchor::Middle, Ink::Text, short_name(&found.panels[*number].name));
         }
-        let letters =
-            letters.into_iter().flat_map(|(_, centre, half_width)| covering(centre, half_width)).collect();
-        draw_seams(&mut picture, found, &lines, &Shown { view, sheet, buffer, frame, letters });
         picture.text(
             [frame.x + VIEW_MARGIN, frame.y + 14.0],
             11.0,
