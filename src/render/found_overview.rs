@@ -56,7 +56,10 @@ pub fn found_overview(found: &FoundSeams, scan: &str, language: Language) -> Pic
     let lines = seam_lines(found);
     let mut chosen = rough_views(found, &samples);
     let length_mm: f64 = found.seams.iter().map(|seam| seam.length_mm).sum();
-    let is_in_the_way = |sample: &SurfaceSample| found.panels[sample.panel].neighbours.is_empty();
+    let has_seam: Vec<bool> = (0..found.panels.len())
+        .map(|panel| found.seams.iter().any(|seam| seam.panels.contains(&panel)))
+        .collect();
+    let is_in_the_way = |sample: &SurfaceSample| !has_seam[sample.panel];
     let is_hidden = chosen.seen_mm < LEAST_SEEN * length_mm && samples.iter().any(is_in_the_way);
     if is_hidden {
         // A booth, a floor, a cover: what no seam touches is left out.

@@ -160,11 +160,11 @@ impl PanelMap {
     }
 
     fn grow(&mut self, survey: &Survey, chains: &[&Chain]) {
-        let traits = &self.traits.clone();
-        let cells = |is_skin: bool| (0..traits.len()).filter(move |cell| traits[*cell].is_skin == is_skin);
+        let (skin, others): (Vec<usize>, Vec<usize>) =
+            (0..survey.data.len()).partition(|cell| self.traits[*cell].is_skin);
         let mut region_of: Vec<Option<u32>> = vec![None; survey.data.len()];
         let mut sizes: Vec<usize> = Vec::new();
-        for start in cells(true).chain(cells(false)) {
+        for start in skin.into_iter().chain(others) {
             if region_of[start].is_some() {
                 continue;
             }

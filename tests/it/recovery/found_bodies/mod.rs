@@ -99,7 +99,7 @@ fn panels_that_touch_in_a_cell_beside_a_seams_end_are_two() {
     }
 }
 
-/// Structure 22 mm under the gaps led from panel to panel on this truck; it is neither a way nor a panel.
+/// Structure under the gaps led from panel to panel on this truck; it is neither a way nor a panel.
 #[test]
 fn what_shows_through_the_gaps_joins_no_panels_and_is_none() {
     for (kind, fault, seed) in
