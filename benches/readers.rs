@@ -21,6 +21,20 @@ const POINTS: usize = 200_000;
 /// Packed points without times, with times and colours in one stream, and in layers.
 const PACKED: [(&str, u8); 3] = [("cloud.laz", 0), ("cloud-3.laz", 3), ("cloud-7.laz", 7)];
 
+const NAMES: [&str; 11] = [
+    "binary.ply",
+    "text.ply",
+    "binary.ply.gz",
+    "binary.stl",
+    "binary.pcd",
+    "packed.pcd",
+    "points.obj",
+    "cloud.xyz",
+    "cloud.las",
+    "cloud.e57",
+    "mesh.glb",
+];
+
 /// Adds up what it is given, so that nothing can be left out.
 #[derive(Default)]
 struct Sum(f64);
@@ -82,6 +96,64 @@ fn las(path: &Path, points: &[Point3<f64>], format: u8) {
     writer.close().unwrap();
 }
 
+fn floats(points: &[Point3<f64>]) -> Vec<u8> {
+    points.iter().flat_map(Point3::iter).flat_map(|value| (*value as f32).to_le_bytes()).collect()
+}
+
+/// With colours and intensities, as scanners write them.
+fn e57(path: &Path, points: &[Point3<f64>]) {
+    use e57::{Record, RecordValue};
+    let mut writer = e57::E57Writer::from_file(path, "{bench}").unwrap();
+    let colours = [Record::COLOR_RED_U8, Record::COLOR_GREEN_U8, Record::COLOR_BLUE_U8];
+    let places = [Record::CARTESIAN_X_F64, Record::CARTESIAN_Y_F64, Record::CARTESIAN_Z_F64];
+    let prototype = places.into_iter().chain(colours).chain([Record::INTENSITY_U16]).collect();
+    let mut cloud = writer.add_pointcloud("{cloud}", prototype).unwrap();
+    for (index, point) in points.iter().enumerate() {
+        let level = (index / 7 % 256) as i64;
+        let mut values: Vec<RecordValue> = point.iter().map(|value| RecordValue::Double(*value)).collect();
+        values.extend([level, level, 200, 90 * level].map(RecordValue::Integer));
+        cloud.add_point(values).unwrap();
+    }
+    cloud.finalize().unwrap();
+    writer.finalize().unwrap();
+}
+
+fn pcd(points: &[Point3<f64>], data: &str, content: &[u8]) -> Vec<u8> {
+    let count = points.len();
+    let head = format!(
+        "VERSION .7\nFIELDS x y z\nSIZE 4 4 4\nTYPE F F F\nCOUNT 1 1 1\nWIDTH {count}\nHEIGHT 1\nPOINTS {count}\nDATA {data}\n"
+    );
+    [head.as_bytes(), content].concat()
+}
+
+/// The columns of all points in runs of 32 bytes as they are, which LZF allows.
+fn lzf(points: &[Point3<f64>]) -> Vec<u8> {
+    let column = |axis: usize| points.iter().flat_map(move |point| (point[axis] as f32).to_le_bytes());
+    let plain: Vec<u8> = (0..3).flat_map(column).collect();
+    let packed: Vec<u8> = plain.chunks(32).flat_map(|run| [&[run.len() as u8 - 1], run].concat()).collect();
+    let sizes = [packed.len() as u32, plain.len() as u32].map(u32::to_le_bytes);
+    [sizes.as_flattened(), &packed].concat()
+}
+
+/// Every three points a triangle.
+fn glb(points: &[Point3<f64>]) -> Vec<u8> {
+    let mut binary = floats(points);
+    binary.truncate(binary.len() / 36 * 36);
+    let (count, length) = (binary.len() / 12, binary.len());
+    let mut json = format!(
+        r#"{{"asset":{{"version":"2.0"}},"scenes":[{{"nodes":[0]}}],"nodes":[{{"mesh":0}}],"meshes":[{{"primitives":[{{"attributes":{{"POSITION":0}}}}]}}],
+        "accessors":[{{"bufferView":0,"componentType":5126,"count":{count},"type":"VEC3"}}],
+        "bufferViews":[{{"buffer":0,"byteLength":{length}}}],"buffers":[{{"byteLength":{length}}}]}}"#
+    );
+    while !json.len().is_multiple_of(4) {
+        json.push(' ');
+    }
+    let size = |bytes: usize| (bytes as u32).to_le_bytes();
+    let whole = 28 + json.len() + length;
+    let head = [&b"glTF\x02\0\0\0"[..], &size(whole), &size(json.len()), b"JSON", json.as_bytes()].concat();
+    [&head[..], &size(length), b"BIN\0", &binary].concat()
+}
+
 pub fn bench(criterion: &mut Criterion) {
     let folder = tempfile::tempdir().unwrap();
     let at = |name: &str| folder.path().join(name);
@@ -94,6 +166,10 @@ pub fn bench(criterion: &mut Criterion) {
     std::fs::write(at("cloud.xyz"), as_text(&points, "")).unwrap();
     std::fs::write(at("points.obj"), as_text(&points, "v ")).unwrap();
     std::fs::write(at("binary.stl"), stl(&points)).unwrap();
+    std::fs::write(at("binary.pcd"), pcd(&points, "binary", &floats(&points))).unwrap();
+    std::fs::write(at("packed.pcd"), pcd(&points, "binary_compressed", &lzf(&points))).unwrap();
+    std::fs::write(at("mesh.glb"), glb(&points)).unwrap();
+    e57(&at("cloud.e57"), &points);
     las(&at("cloud.las"), &points, 0);
     for (name, format) in PACKED {
         las(&at(name), &points, format);
@@ -104,11 +180,7 @@ pub fn bench(criterion: &mut Criterion) {
     packed.finish().unwrap();
     let mut group = criterion.benchmark_group("readers");
     group.sample_size(10).throughput(Throughput::Elements(POINTS as u64));
-    for name in
-        ["binary.ply", "text.ply", "binary.ply.gz", "binary.stl", "points.obj", "cloud.xyz", "cloud.las"]
-            .into_iter()
-            .chain(PACKED.map(|(name, _)| name))
-    {
+    for name in NAMES.into_iter().chain(PACKED.map(|(name, _)| name)) {
         group.bench_function(name, |bencher| bencher.iter(|| read_all(&at(name))));
     }
     let one_thread = rayon::ThreadPoolBuilder::new().num_threads(1).build().unwrap();

@@ -63,9 +63,8 @@ impl ByteSource {
                 let start = usize::try_from(offset).unwrap_or(usize::MAX).min(bytes.len());
                 let rest = bytes.get(start..).unwrap_or_default();
                 let count = rest.len().min(buffer.len());
-                for (to, from) in buffer.iter_mut().zip(rest) {
-                    *to = *from;
-                }
+                let filled = buffer.get_mut(..count).zip(rest.get(..count));
+                filled.into_iter().for_each(|(to, from)| to.copy_from_slice(from));
                 Ok(count)
             }
         }

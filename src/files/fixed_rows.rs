@@ -1,8 +1,8 @@
-//! Points in binary rows of one length: PLY, PCD, and everything that was decoded into a temporary file.
+//! Points in binary rows of one length: PLY, PCD, LAS, and everything that was decoded into a temporary file.
 //!
 //! In: where the rows are and which bytes of a row are x, y, z and the normal. Out: blocks of points, mm.
 //! Shape: parts of a fixed number of rows, so that what a part holds depends on the file alone.
-//! Method: positioned reads of 256 kB, decoded 1024 rows at a time; 32-bit floats in a row's order have their own loop.
+//! Method: positioned reads of 256 kB, decoded 1024 rows at a time; three floats or whole numbers in a row's order have their own loops.
 //! Where the sink has a sieve, only the rows that pass it are decoded (`row_sieve`).
 //! Does not check the layout against the file's size: the readers do.
 
@@ -45,8 +45,17 @@ pub(super) struct FixedRows {
     pub start: u64,
     pub count: u64,
     pub layout: RowLayout,
-    /// From the file's numbers to mm.
+    /// Where positions are counted in steps; none where they are lengths.
+    pub steps: Option<[Steps; 3]>,
+    /// From the file's lengths to mm.
     pub unit_mm: f64,
+}
+
+/// An axis on which positions are counted in whole steps, in the file's unit.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Steps {
+    pub length: f64,
+    pub origin: f64,
 }
 
 impl RowLayout {
@@ -68,23 +77,52 @@ impl RowLayout {
     }
 }
 
-/// The offset of three little-endian floats beside each other, if that is what the fields are.
-fn packed_floats(layout: &RowLayout, fields: &[Field; 3]) -> Option<usize> {
-    let [first, ..] = fields;
-    let is_packed = !layout.is_big_endian && *fields == RowLayout::triple(first.offset, Scalar::F32);
-    is_packed.then_some(first.offset)
+/// How three numbers stand in a row, where it is one of the usual ways: little end first, beside each other, from an offset on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Packed {
+    Floats(usize),
+    Doubles(usize),
+    Wholes(usize),
 }
 
-/// Three floats at an offset of a row.
-fn floats(row: &[u8], offset: usize) -> [f32; 3] {
-    match row.get(offset..).and_then(|rest| rest.first_chunk::<12>()) {
-        Some([a, b, c, d, e, f, g, h, i, j, k, l]) => [
-            f32::from_le_bytes([*a, *b, *c, *d]),
-            f32::from_le_bytes([*e, *f, *g, *h]),
-            f32::from_le_bytes([*i, *j, *k, *l]),
-        ],
-        None => [f32::NAN; 3],
+impl Packed {
+    fn of(layout: &RowLayout, fields: &[Field; 3]) -> Option<Self> {
+        let [Field { offset, scalar }, ..] = *fields;
+        if layout.is_big_endian || *fields != RowLayout::triple(offset, scalar) {
+            return None;
+        }
+        match scalar {
+            Scalar::F32 => Some(Self::Floats(offset)),
+            Scalar::F64 => Some(Self::Doubles(offset)),
+            Scalar::I32 => Some(Self::Wholes(offset)),
+            _ => None,
+        }
     }
+}
+
+/// Three numbers of `N` bytes each at an offset of a row.
+#[inline]
+fn three<const N: usize, T>(row: &[u8], offset: usize, number: impl Fn([u8; N]) -> T, none: T) -> [T; 3]
+where
+    T: Copy,
+{
+    let at = |place: usize| row.get(offset + place * N..).and_then(|rest| rest.first_chunk::<N>());
+    match (at(0), at(1), at(2)) {
+        (Some(first), Some(second), Some(third)) => [number(*first), number(*second), number(*third)],
+        _ => [none; 3],
+    }
+}
+
+fn floats(row: &[u8], offset: usize) -> [f32; 3] {
+    three(row, offset, f32::from_le_bytes, f32::NAN)
+}
+
+fn doubles(row: &[u8], offset: usize) -> [f64; 3] {
+    three(row, offset, f64::from_le_bytes, f64::NAN)
+}
+
+fn wholes(row: &[u8], offset: usize) -> [f64; 3] {
+    three(row, offset, |bytes| f64::from(i32::from_le_bytes(bytes)), f64::NAN)
 }
 
 impl FixedRows {
@@ -164,17 +202,40 @@ impl FixedRows {
     }
 
     fn position_mm(&self, row: &[u8]) -> [f64; 3] {
-        self.layout.position_of(row).map(|value| value * self.unit_mm)
+        self.in_mm(self.layout.position_of(row))
+    }
+
+    /// A row's numbers as a position, mm.
+    #[inline]
+    fn in_mm(&self, numbers: [f64; 3]) -> [f64; 3] {
+        let Some([along_x, along_y, along_z]) = &self.steps else {
+            return numbers.map(|number| number * self.unit_mm);
+        };
+        let [x, y, z] = numbers;
+        [along_x.place(x), along_y.place(y), along_z.place(z)].map(|place| place * self.unit_mm)
     }
 
     fn sift(&self, row_sieve: &mut RowSieve, rows: &[u8], sieve: &Sieve) -> Sifted {
         let stride = self.layout.stride;
-        match packed_floats(&self.layout, &self.layout.position) {
-            Some(offset) => row_sieve.sift(rows, stride, sieve, |row| {
-                floats(row, offset).map(|value| f64::from(value) * self.unit_mm)
-            }),
+        match Packed::of(&self.layout, &self.layout.position) {
+            Some(Packed::Floats(offset)) => {
+                row_sieve.sift(rows, stride, sieve, |row| self.in_mm(floats(row, offset).map(f64::from)))
+            }
+            Some(Packed::Doubles(offset)) => {
+                row_sieve.sift(rows, stride, sieve, |row| self.in_mm(doubles(row, offset)))
+            }
+            Some(Packed::Wholes(offset)) => {
+                row_sieve.sift(rows, stride, sieve, |row| self.in_mm(wholes(row, offset)))
+            }
             None => row_sieve.sift(rows, stride, sieve, |row| self.position_mm(row)),
         }
+    }
+}
+
+impl Steps {
+    #[inline]
+    fn place(&self, number: f64) -> f64 {
+        self.length * number + self.origin
     }
 }
 
@@ -202,18 +263,24 @@ impl<'a> RowsToBlock<'a> {
 
     fn fill<'b>(&mut self, rows: impl Iterator<Item = &'b [u8]> + Clone) {
         let layout = &self.rows.layout;
-        let unit_mm = self.rows.unit_mm;
-        match packed_floats(layout, &layout.position) {
-            Some(offset) => self.fill_positions(rows.clone(), |row| {
-                floats(row, offset).map(|value| f64::from(value) * unit_mm)
-            }),
-            None => self.fill_positions(rows.clone(), |row| self.rows.position_mm(row)),
+        let all = self.rows;
+        match Packed::of(layout, &layout.position) {
+            Some(Packed::Floats(offset)) => {
+                self.fill_positions(rows.clone(), |row| all.in_mm(floats(row, offset).map(f64::from)))
+            }
+            Some(Packed::Doubles(offset)) => {
+                self.fill_positions(rows.clone(), |row| all.in_mm(doubles(row, offset)));
+            }
+            Some(Packed::Wholes(offset)) => {
+                self.fill_positions(rows.clone(), |row| all.in_mm(wholes(row, offset)));
+            }
+            None => self.fill_positions(rows.clone(), |row| all.position_mm(row)),
         }
         let (Some(fields), Some(normals)) = (&layout.normal, &mut self.normals) else { return };
         normals.clear();
-        match packed_floats(layout, fields) {
-            Some(offset) => normals.extend(rows.map(|row| floats(row, offset))),
-            None => normals.extend(rows.map(|row| layout.vector(row, fields).map(|value| value as f32))),
+        match Packed::of(layout, fields) {
+            Some(Packed::Floats(offset)) => normals.extend(rows.map(|row| floats(row, offset))),
+            _ => normals.extend(rows.map(|row| layout.vector(row, fields).map(|value| value as f32))),
         }
     }
 

@@ -40,7 +40,11 @@ fn decode(source: &ByteSource) -> Result<(Spool, usize), ReadError> {
     }
     let mut spool = Spool::new(false);
     for cloud in &clouds {
-        let points = reader.pointcloud_simple(cloud).map_err(fault)?;
+        let mut points = reader.pointcloud_simple(cloud).map_err(fault)?;
+        // What else a point has is not looked at, so nothing need be made of it.
+        points.intensity_to_color(false);
+        points.normalize_intensity(false);
+        points.normalize_color(false);
         for point in points {
             if let CartesianCoordinate::Valid { x, y, z } = point.map_err(fault)?.cartesian {
                 spool.push_point([x, y, z], [0.0; 3]).map_err(|error| spool_error(source.path(), error))?;

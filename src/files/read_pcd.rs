@@ -123,7 +123,7 @@ fn binary_rows(
     if found < header.points {
         return Err(cut_off(source, header, found));
     }
-    Ok(FixedRows { start: header.payload_offset, count: header.points, layout, unit_mm })
+    Ok(FixedRows { start: header.payload_offset, count: header.points, layout, steps: None, unit_mm })
 }
 
 fn cut_off(source: &ByteSource, header: &PcdHeader, found: u64) -> ReadError {

@@ -167,7 +167,7 @@ fn binary_rows(
         position: position_places(vertex).map(fields).ok_or_else(|| no_vertices(source))?,
         normal: normal_places(vertex).map(fields),
     };
-    Ok(FixedRows { start, count: vertex.count, layout, unit_mm })
+    Ok(FixedRows { start, count: vertex.count, layout, steps: None, unit_mm })
 }
 
 /// Where in a row a property stands.

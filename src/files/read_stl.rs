@@ -60,7 +60,7 @@ pub(super) fn open_binary(source: ByteSource, unit_mm: f64) -> Result<Box<dyn Sc
         has_normals: false,
         byte_count: Some(source.len()),
     };
-    let rows = FixedRows { start: HEAD_BYTES, count: promised, layout, unit_mm };
+    let rows = FixedRows { start: HEAD_BYTES, count: promised, layout, steps: None, unit_mm };
     Ok(Box::new(BinaryStl { source, facts, rows }))
 }
 

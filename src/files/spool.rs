@@ -58,20 +58,17 @@ impl Spool {
 
     /// Adds a point, file unit; the normal is dropped if the spool was made without.
     pub fn push_point(&mut self, point: [f64; 3], normal: [f32; 3]) -> io::Result<()> {
-        let mut row = [0_u8; POSITION_AND_NORMAL_BYTES];
-        let bytes = point.iter().flat_map(|value| value.to_le_bytes());
-        let bytes = bytes.chain(normal.iter().flat_map(|value| value.to_le_bytes()));
-        row.iter_mut().zip(bytes).for_each(|(place, byte)| *place = byte);
-        let len = if self.has_normals { POSITION_AND_NORMAL_BYTES } else { POSITION_BYTES };
-        self.points.write_all(row.get(..len).unwrap_or_default())
+        self.points.write_all(point.map(f64::to_le_bytes).as_flattened())?;
+        if self.has_normals {
+            self.points.write_all(normal.map(f32::to_le_bytes).as_flattened())?;
+        }
+        Ok(())
     }
 
     /// Adds a triangle by its corners, file unit.
     pub fn push_triangle(&mut self, corners: [[f64; 3]; 3]) -> io::Result<()> {
-        let mut row = [0_u8; TRIANGLE_BYTES];
-        let bytes = corners.iter().flatten().flat_map(|value| value.to_le_bytes());
-        row.iter_mut().zip(bytes).for_each(|(place, byte)| *place = byte);
-        self.triangles.write_all(&row)
+        self.triangles
+            .write_all(corners.map(|corner| corner.map(f64::to_le_bytes)).as_flattened().as_flattened())
     }
 
     /// The same points with a normal each: `normals` are as many rows of three 32-bit floats, in the points' order.
@@ -149,7 +146,7 @@ fn finish_points(
         position: RowLayout::triple(0, Scalar::F64),
         normal: has_normals.then(|| RowLayout::triple(POSITION_BYTES, Scalar::F32)),
     };
-    let rows = FixedRows { start: 0, count: collector.len() / stride as u64, layout, unit_mm };
+    let rows = FixedRows { start: 0, count: collector.len() / stride as u64, layout, steps: None, unit_mm };
     Ok((collector.finish(path).map_err(|source| spool_error(path, source))?, rows))
 }
 
@@ -160,7 +157,8 @@ fn finish_triangles(collector: Collector, path: &Path, unit_mm: f64) -> Result<T
         position: RowLayout::triple(0, Scalar::F64),
         normal: None,
     };
-    let rows = FixedRows { start: 0, count: collector.len() / TRIANGLE_BYTES as u64, layout, unit_mm };
+    let rows =
+        FixedRows { start: 0, count: collector.len() / TRIANGLE_BYTES as u64, layout, steps: None, unit_mm };
     let source = collector.finish(path).map_err(|source| spool_error(path, source))?;
     Ok(TriangleRows { source, rows })
 }

@@ -1,4 +1,4 @@
-//! Packed LAS files: every point format with times as scanners write them, against another decoder, and files whose times never end.
+//! LAS files: every point format, plain and packed with times as scanners write them, against another decoder, and files whose times never end.
 //!
 //! Tolerance: none. The other decoder is the one of the crates `las` and `laz`, which decodes every field.
 
@@ -127,6 +127,19 @@ fn packed(mut format: Format, points: &[las::Point]) -> Vec<u8> {
     writer.into_inner().unwrap().into_inner()
 }
 
+/// Not packed; steps and origins are other ones on each axis.
+fn plain(format: Format, points: &[las::Point]) -> Vec<u8> {
+    let mut builder = las::Builder::from((1, 4));
+    builder.point_format = format;
+    let axis = |scale, offset| las::Transform { scale, offset };
+    builder.transforms = las::Vector { x: axis(0.001, -40.0), y: axis(0.000_7, 1234.5), z: axis(0.01, 0.0) };
+    let mut writer = las::Writer::new(Cursor::new(Vec::new()), builder.into_header().unwrap()).unwrap();
+    for point in points {
+        writer.write_point(point.clone()).unwrap();
+    }
+    writer.into_inner().unwrap().into_inner()
+}
+
 /// What the other decoder finds: all of its records, and their places.
 fn by_another_decoder(bytes: &[u8]) -> (las::PointData, Vec<[f64; 3]>) {
     let records = las::Reader::new(Cursor::new(bytes.to_vec())).unwrap().read_all().unwrap();
@@ -149,6 +162,21 @@ fn every_point_format_is_unpacked_to_the_same_places() {
             collect(&bytes).unwrap_or_else(|failure| panic!("format {number}: {}", failure.text())).points;
         let differing = found.iter().zip(&wanted).position(|(found, wanted)| found != wanted);
         assert!(found.len() == wanted.len() && differing.is_none(), "format {number}: {differing:?}");
+    }
+}
+
+#[test]
+fn every_point_format_that_is_not_packed_is_read_to_the_same_places() {
+    for (number, extra_bytes) in (0..=10).map(|number| (number, 0)).chain([(1, 3), (7, 3)]) {
+        let format = format_of(number, extra_bytes);
+        let points = points_of(format, 3000);
+        let bytes = plain(format, &points);
+        let (_, wanted) = by_another_decoder(&bytes);
+        let found = collect(&bytes).unwrap_or_else(|failure| panic!("format {number}: {}", failure.text()));
+        assert_eq!(found.points, wanted, "format {number}");
+        // Two bytes short are a point short.
+        let text = collect(&bytes[..bytes.len() - 2]).unwrap_err().text();
+        assert!(text.contains("3000") && text.contains("2999"), "format {number}: {text}");
     }
 }
 
