@@ -79,6 +79,14 @@ impl ByteSource {
         Ok(bytes)
     }
 
+    /// Says that these bytes are wanted next, so that a disk can fetch them while others are worked on. Only a hint: nothing waits
+    /// for it, and where the system takes none, nothing happens.
+    pub fn will_want(&self, offset: u64, len: u64) {
+        if let Content::File(file) = &self.content {
+            file.will_want(offset, len);
+        }
+    }
+
     /// A reader that starts at a position.
     pub const fn reader(&self, offset: u64) -> SourceReader<'_> {
         SourceReader { source: self, offset }
@@ -99,6 +107,16 @@ impl PositionedFile {
     fn read_at(&self, offset: u64, buffer: &mut [u8]) -> io::Result<usize> {
         std::os::unix::fs::FileExt::read_at(&self.0, buffer, offset)
     }
+
+    #[cfg(target_os = "linux")]
+    fn will_want(&self, offset: u64, len: u64) {
+        use rustix::fs::{Advice, fadvise};
+        // What goes wrong here will go wrong again when the bytes are read, and is told then.
+        let _ = fadvise(&self.0, offset, std::num::NonZeroU64::new(len), Advice::WillNeed);
+    }
+
+    #[cfg(not(target_os = "linux"))]
+    fn will_want(&self, _offset: u64, _len: u64) {}
 }
 
 /// A file with positioned reads, one at a time.
@@ -117,6 +135,8 @@ impl PositionedFile {
         file.seek(SeekFrom::Start(offset))?;
         file.read(buffer)
     }
+
+    fn will_want(&self, _offset: u64, _len: u64) {}
 }
 
 /// Reads a [`ByteSource`] in order.

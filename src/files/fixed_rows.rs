@@ -149,6 +149,12 @@ impl FixedRows {
         mut each: impl FnMut(&[u8], u64),
     ) -> Result<(), ReadError> {
         let (mut first, end) = self.part_range(part);
+        // Whoever reads this part most often reads the next one after it.
+        let next_end = self.part_range(part.saturating_add(1)).1;
+        let stride = self.layout.stride as u64;
+        if next_end > end {
+            source.will_want(self.start + end * stride, (next_end - end) * stride);
+        }
         let rows_per_read = (BYTES_PER_READ / self.layout.stride).max(1) as u64;
         let mut buffer = vec![0; rows_per_read.min(end - first) as usize * self.layout.stride];
         while first < end {
