@@ -1,14 +1,14 @@
 //! Sorts millions of points along a line.
 //!
 //! In: items with a place on a line (finite, any unit) and a full order that goes by place first. Out: sorted by that order.
-//! Method: one pass of a bucket sort with some ten items a bucket, then each bucket on its own: linear time for places that
+//! Method: one pass of a bucket sort with some four items a bucket, then each bucket on its own: linear time for places that
 //! are spread like a scan's, and never worse than a comparison sort. Needs room for a second copy of the items.
 //! Does not need the items to be in any order, but is fastest where they nearly are.
 
 use std::cmp::Ordering;
 
 /// Items that share a bucket on average.
-const ITEMS_PER_BUCKET: usize = 12;
+const ITEMS_PER_BUCKET: usize = 4;
 /// Fewer items than this are sorted at once.
 const FEWEST_ITEMS: usize = 64;
 

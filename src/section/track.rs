@@ -57,26 +57,32 @@ impl Track {
     /// Seam coordinates of a point whose distance along is known roughly; `None` off the table's ends.
     #[must_use]
     pub fn flatten(&self, point: &Point3<f64>, rough_along_mm: f64) -> Option<FlatPoint> {
-        let mut stretch = self.stretch(rough_along_mm);
         let mut along_mm = rough_along_mm;
+        let mut foot = self.foot(along_mm);
         for _ in 0..3 {
-            let step_mm = (point - stretch.origin()).dot(&stretch.along());
+            let step_mm = (point - foot.origin).dot(&foot.along);
             along_mm += step_mm;
             if step_mm.abs() < FOOT_STILL_MM {
                 break;
             }
-            stretch = self.stretch(along_mm);
+            foot = self.foot(along_mm);
         }
         if along_mm < -OVERHANG_MM || along_mm > self.length_mm + OVERHANG_MM {
             return None;
         }
-        let outward = stretch.outward();
-        let offset = point - stretch.origin();
+        let outward = foot.stretch.outward();
+        let offset = point - foot.origin;
         Some(FlatPoint {
             s_mm: along_mm as f32,
-            x_mm: offset.dot(&stretch.along().cross(&outward)) as f32,
+            x_mm: offset.dot(&foot.along.cross(&outward)) as f32,
             z_mm: offset.dot(&outward) as f32,
         })
+    }
+
+    #[inline]
+    fn foot(&self, along_mm: f64) -> Foot<'_> {
+        let stretch = self.stretch(along_mm);
+        Foot { origin: stretch.origin(), along: stretch.along(), stretch }
     }
 
     #[inline]
@@ -86,6 +92,13 @@ impl Track {
         let pair = &self.frames[index..index + 2];
         Stretch { low: &pair[0], high: &pair[1], share: along_mm + OVERHANG_MM - index as f64 }
     }
+}
+
+/// A place on the curve and its direction there.
+struct Foot<'a> {
+    origin: Point3<f64>,
+    along: Vector3<f64>,
+    stretch: Stretch<'a>,
 }
 
 /// Between two frames of the table; beyond its ends the axes stay and the origin goes on.
