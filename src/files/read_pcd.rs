@@ -43,9 +43,9 @@ impl PcdHeader {
         self.fields.iter().map(|field| field.scalar.size() * field.count).sum()
     }
 
-    /// Byte offset and type, and column in text, of the first number of a field.
+    /// Byte offset and type, and column in text, of the first number of a field; a field that says it holds none has none.
     pub fn place(&self, name: &str) -> Option<(Field, usize)> {
-        let place = self.fields.iter().position(|field| field.name == name)?;
+        let place = self.fields.iter().position(|field| field.name == name && field.count > 0)?;
         let before = || self.fields.iter().take(place);
         let offset = before().map(|field| field.scalar.size() * field.count).sum();
         let column = before().map(|field| field.count).sum();

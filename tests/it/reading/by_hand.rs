@@ -266,6 +266,19 @@ fn pcd_rows_in_text_and_binary() {
     refused(&bytes[..bytes.len() - 1], "promises 2 points and holds 1");
 }
 
+/// Found by fuzzing: rows of no bytes, by which the file's length was divided.
+#[test]
+fn pcd_fields_that_hold_no_numbers_are_no_positions() {
+    for data in ["ascii", "binary", "binary_compressed"] {
+        for counts in ["0 0 0", "1 0 1"] {
+            let head = format!(
+                "# .PCD v.7\nFIELDS x y z\nSIZE 4 4 4\nTYPE F F F\nCOUNT {counts}\nPOINTS 2\nDATA {data}\n"
+            );
+            refused(&[head.as_bytes(), &[b' '; 40]].concat(), "it has no fields x, y, z");
+        }
+    }
+}
+
 #[test]
 fn packed_scans_are_unpacked() {
     use std::io::Write;
