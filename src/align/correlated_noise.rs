@@ -18,7 +18,7 @@ use super::correlated_step::Cell;
 /// as the scan: of longer ones the pose takes all but a bend, which the longest has too.
 const SHORTEST_CELLS: f64 = 2.0;
 const RATIO: f64 = 1.25;
-/// Most groups; the work goes with their third power. On a front end they are 70 mm wide: the best estimate loses nothing.
+/// Most groups; the work goes with their third power. On a front end they are 70 mm wide: narrow enough to learn variances from.
 const MOST_GROUPS: usize = 320;
 /// Step of the tables over distance, mm: a hundredth of the shortest wave.
 const TABLE_MM: f64 = 0.5;
@@ -80,7 +80,7 @@ fn groups_of(cells: &[Cell], cell_mm: f64) -> Vec<Vec<&Cell>> {
 }
 
 /// Diagonal of the box around the cells: no two are further apart.
-fn span_mm(cells: &[Cell]) -> f64 {
+pub(super) fn span_mm(cells: &[Cell]) -> f64 {
     let corner = |pick: fn(f64, f64) -> f64| {
         cells.iter().map(|cell| cell.point).reduce(|one, other| {
             Point3::new(pick(one.x, other.x), pick(one.y, other.y), pick(one.z, other.z))
@@ -120,14 +120,17 @@ fn waves(groups: &[Vec<&Cell>], sums: &[f64], lengths_mm: &[f64], most_mm: f64) 
     result
 }
 
+/// Of waves of one length in all directions.
+pub(super) fn correlation(length_mm: f64, distance_mm: f64) -> f64 {
+    let phase = std::f64::consts::TAU / length_mm * distance_mm;
+    if phase > 0.0 { phase.sin() / phase } else { 1.0 }
+}
+
 /// Correlation of each length over distance; the lengths of one distance lie together.
 fn table_of(lengths_mm: &[f64], most_mm: f64) -> Vec<f64> {
-    let wave = |phase: f64| if phase > 0.0 { phase.sin() / phase } else { 1.0 };
     (0..(most_mm / TABLE_MM) as usize + 3)
         .flat_map(|step| {
-            lengths_mm
-                .iter()
-                .map(move |length_mm| wave(std::f64::consts::TAU / length_mm * TABLE_MM * step as f64))
+            lengths_mm.iter().map(move |length_mm| correlation(*length_mm, TABLE_MM * step as f64))
         })
         .collect()
 }

@@ -4,9 +4,10 @@
 //! too small to show how its noise is correlated. Units: mm, rad.
 //! Method: generalised least squares (A. Aitken, 1935; as "kriging with external drift" in N. Cressie, Statistics for
 //! Spatial Data, 1993, 3.4): rows are averaged in cells, cells that share a wave then count as one. What the noise is made of
-//! says `correlated_noise`, how much of it there is learns `learnt_noise`. Scanners bend a surface by a hundredth of a mm over
-//! some centimetres to decimetres, which pulls an ordinary fit along. Where the noise's covariance is known and normal, no
-//! unbiased estimate does better (the bound of H. Cramér and C. R. Rao is reached); `tests/it/recovery/align_bound.rs` compares.
+//! says `correlated_noise`, how much of it there is learns `learnt_noise`, and `pose_of_cells` makes the step of it. Scanners
+//! bend a surface by a hundredth of a mm over some centimetres to decimetres, which pulls an ordinary fit along. Where the
+//! noise's covariance is known and normal, no unbiased estimate does better (the bound of H. Cramér and C. R. Rao is reached);
+//! `tests/it/recovery/align_bound.rs` compares.
 //! Does not see errors that are longer than the scan: they look like a pose.
 
 use std::collections::BTreeMap;
@@ -14,10 +15,11 @@ use std::collections::BTreeMap;
 use nalgebra::{Point3, Vector6};
 
 use super::correlated_noise::NoiseParts;
-use super::learnt_noise::{Movement, learnt_movement};
+use super::learnt_noise::{Movement, learnt};
 use super::pose_covariance::WeightedRow;
+use super::pose_of_cells::pose_of_cells;
 
-/// Cell side, mm; larger where there would be more cells than the most. All pairs of them are looked at.
+/// Cell side, mm; larger where there would be more cells than the most. The step's work goes with their third power.
 const CELL_MM: f64 = 30.0;
 const MOST_CELLS: usize = 1700;
 /// Fewest cells that show a correlation: ten for each number of the pose.
@@ -48,7 +50,14 @@ pub(super) fn correlated_step(
     if cells.len() < LEAST_CELLS {
         return None;
     }
-    learnt_movement(&NoiseParts::of(&cells, cell_mm), variance_mm2)
+    step_of_cells(&cells, cell_mm, variance_mm2)
+}
+
+pub(super) fn step_of_cells(cells: &[Cell], cell_mm: f64, variance_mm2: f64) -> Option<Movement> {
+    let parts = NoiseParts::of(cells, cell_mm);
+    let learnt = learnt(&parts, variance_mm2)?;
+    let found = pose_of_cells(cells, &parts.lengths_mm, &learnt.variances_mm2)?;
+    Some(Movement { covariance: learnt.widened(&found.covariance)?, ..found })
 }
 
 fn cells_of(rows: &[WeightedRow], cell_mm: f64) -> Vec<Cell> {

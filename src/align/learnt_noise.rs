@@ -1,12 +1,12 @@
-//! A pose by generalised least squares whose noise is learnt from the same residuals, with the doubt of what was learnt.
+//! How much a scan's noise has of each part, learnt from the residuals that a pose leaves, and what the doubt of it costs the pose.
 //!
-//! In: [`NoiseParts`], the variance of single residuals. Out: a small movement and its covariance. Units: mm, rad.
+//! In: [`NoiseParts`], the variance of single residuals. Out: [`Learnt`]. Units: mm, rad.
 //! Method: the variances of the parts by restricted maximum likelihood, which allows for what the pose swallows of each part,
 //! the more the longer the wave (D. Patterson, R. Thompson, Biometrika 58(3), 1971), climbed by average information
 //! (A. Gilmour, R. Thompson, B. Cullis, Biometrics 51, 1995). Few long waves fit on a car, so the likelihood hardly
 //! tells their variances; a broad prior of logarithms, in which neighbouring lengths go together, says that what is not seen
-//! is like what is beside it. The pose is then averaged over variances drawn from what is known of them (M. Handcock, M. Stein,
-//! Technometrics 35(4), 1993): its covariance is the mean one and the spread of the draws' poses.
+//! is like what is beside it. The groups' pose is then computed from variances drawn from what is known of them (M. Handcock,
+//! M. Stein, Technometrics 35(4), 1993): with the doubt its covariance is the mean one and the spread of the draws' poses.
 //! Does not see errors that are longer than the scan: they look like a pose.
 
 use nalgebra::{DMatrix, DVector, Matrix6, Vector6};
@@ -46,10 +46,35 @@ pub(super) struct Movement {
     pub covariance: Matrix6<f64>,
 }
 
-/// The movement; `None` where the rows do not hold a pose.
-pub(super) fn learnt_movement(parts: &NoiseParts, variance_mm2: f64) -> Option<Movement> {
+/// What was learnt from groups of cells.
+#[derive(Debug, Clone)]
+pub(super) struct Learnt {
+    /// The most believable variances: of points, of cells, of the waves of each length, mm².
+    pub variances_mm2: Vec<f64>,
+    /// Covariance of the groups' movement, were those variances known for sure.
+    sure: Matrix6<f64>,
+    /// The same averaged over what the variances may be.
+    doubtful: Matrix6<f64>,
+}
+
+impl Learnt {
+    /// A covariance that was computed from the most believable variances, made wider by the doubt of them: in each direction by as
+    /// much as that of the groups.
+    pub fn widened(&self, covariance: &Matrix6<f64>) -> Option<Matrix6<f64>> {
+        let sure = self.sure.cholesky()?.l();
+        let half = sure.solve_lower_triangular(&self.doubtful)?;
+        let ratio = sure.solve_lower_triangular(&half.transpose())?;
+        let factor = covariance.cholesky()?.l();
+        let wide = factor * ratio * factor.transpose();
+        Some((wide + wide.transpose()) * 0.5)
+    }
+}
+
+/// What the groups say of the noise; `None` where the rows do not hold a pose.
+pub(super) fn learnt(parts: &NoiseParts, variance_mm2: f64) -> Option<Learnt> {
     let model = Model::new(parts, variance_mm2.max(LEAST_VARIANCE_MM2))?;
     let (logs, precision) = model.climbed()?;
+    let sure = model.at(&logs)?.pose.covariance;
     // L Lᵀ = precision: L⁻ᵀ z has its inverse for covariance.
     let upper = precision.cholesky()?.l().transpose();
     let mut random = ChaCha8Rng::seed_from_u64(1);
@@ -64,8 +89,8 @@ pub(super) fn learnt_movement(parts: &NoiseParts, variance_mm2: f64) -> Option<M
     let count = poses.len() as f64;
     let movement = poses.iter().map(|pose| pose.movement).sum::<Vector6<f64>>() / count;
     let spread = |pose: &Movement| (pose.movement - movement) * (pose.movement - movement).transpose();
-    let covariance = poses.iter().map(|pose| pose.covariance + spread(pose)).sum::<Matrix6<f64>>() / count;
-    Some(Movement { movement, covariance })
+    let doubtful = poses.iter().map(|pose| pose.covariance + spread(pose)).sum::<Matrix6<f64>>() / count;
+    Some(Learnt { variances_mm2: logs.iter().map(|log| log.exp()).collect(), sure, doubtful })
 }
 
 /// Parts with the prior of their variances' logarithms: points, cells, waves.
@@ -209,6 +234,7 @@ mod tests {
 
     use super::*;
     use crate::align::correlated_noise::line_of_cells;
+    use crate::align::correlated_step::step_of_cells;
 
     /// 200 cells along a line of 6 m whose pose is one shift; noise of points, and forty waves in one direction each.
     fn shifted(wave_mm: f64, lengths_mm: std::ops::Range<f64>, seed: u64) -> Movement {
@@ -231,7 +257,7 @@ mod tests {
                     / 20_f64.sqrt();
             cell.residual_mm = 0.01 * noise / cell.weight.sqrt() + wave_mm * wave;
         }
-        learnt_movement(&NoiseParts::of(&cells, 30.0), 1e-4).unwrap()
+        step_of_cells(&cells, 30.0, 1e-4).unwrap()
     }
 
     #[test]

@@ -19,6 +19,7 @@ mod orient;
 mod panels;
 mod point_pairs;
 mod pose_covariance;
+mod pose_of_cells;
 mod pose_step;
 mod register;
 mod rigid_fit;

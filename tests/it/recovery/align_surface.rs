@@ -17,10 +17,10 @@ use super::front_end::{
 /// Without noise the error is 0.0005 mm; what is left comes from the scan's waves, of which only the covariance can be learnt:
 /// `align_bound` computes what the best linear estimate could do that knows it, over 40 front ends from seed 9600: 98.6 % of trials
 /// within the budget for the six waves of `ORDINARY`, 99.5 % for the rehearsal's good scanner, 68 % for its ordinary one, whose
-/// waves are larger. Learning costs little: from the very cells of the last step, the estimate that knows the covariance had 194
-/// of 200 good scans in the budget where the program had 195 (seeds 9000 to 9199). The six waves could be found one by one as
-/// lines of the residuals' spectrum, and then 200 of 200 trials are in budget; but a scanner's noise has no such lines, so that
-/// this would only fit the trials.
+/// waves are larger. These are shares of normal draws. In the trials themselves (seeds 9000 to 9199) that estimate had 199 of 200
+/// good scans in the budget, and the program 197; with the six waves, whose errors have longer tails, 188 and 187. The six waves
+/// could be found one by one as lines of the residuals' spectrum, and then 200 of 200 trials are in budget; but a scanner's noise
+/// has no such lines, so that this would only fit the trials.
 pub const BUDGET: (f64, f64) = (0.02, 0.005);
 
 struct Trial {
@@ -138,13 +138,13 @@ fn coarse_from_any_pose_holds_the_budget_on_the_first_seeds() {
 }
 
 #[test]
-#[ignore = "200 trials, some minutes; wanted 198: 93 of the 100 from FIRST_SEED=9600 were in budget"]
+#[ignore = "200 trials, some minutes; wanted 198: 97 of the 100 from FIRST_SEED=9900 were in budget"]
 fn best_fit_200_trials() {
     check(&best_fit_trials(&ORDINARY, asked("FIRST_SEED", 0), asked("SEEDS", 200)), 0.99);
 }
 
 #[test]
-#[ignore = "200 trials, some minutes: the rehearsal's good scanner"]
+#[ignore = "200 trials, some minutes: the rehearsal's good scanner; wanted 198: 199 from FIRST_SEED=9900 were in budget"]
 fn best_fit_200_trials_of_the_good_scanner() {
     check(&best_fit_trials(&GOOD_SCANNER, asked("FIRST_SEED", 0), asked("SEEDS", 200)), 0.99);
 }
@@ -162,7 +162,7 @@ fn best_fit_200_trials_of_the_ordinary_scanner() {
 }
 
 #[test]
-#[ignore = "200 trials, half an hour and more; wanted 196: 47 of the 50 that were run of the 200 from FIRST_SEED=9600 were in budget"]
+#[ignore = "200 trials, half an hour and more; wanted 98 %: with FIRST_SEED=9900 SEEDS=40 38 were in budget"]
 fn coarse_200_trials() {
     check(&coarse_trials(&ORDINARY, asked("FIRST_SEED", 1000), asked("SEEDS", 200)), 0.98);
 }
