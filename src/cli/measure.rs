@@ -34,9 +34,9 @@ pub struct Measure {
     /// How many worst sections to draw for each seam
     #[arg(long, default_value_t = 3)]
     sections: usize,
-    /// Threads to use; all cores by default
-    #[arg(long)]
-    threads: Option<usize>,
+    /// Threads to use, 1 to 256; all cores by default
+    #[arg(long, value_parser = clap::value_parser!(u16).range(1..=256))]
+    threads: Option<u16>,
     /// Say on standard error how long each stage took
     #[arg(long)]
     timings: bool,
@@ -59,7 +59,7 @@ impl Measure {
             hold_memory(bytes);
         }
         if let Some(threads) = self.threads {
-            rayon::ThreadPoolBuilder::new().num_threads(threads).build_global()?;
+            rayon::ThreadPoolBuilder::new().num_threads(threads.into()).build_global()?;
         }
         let progress = Progress::start(talk.is_quiet);
         progress.begin_named("open");

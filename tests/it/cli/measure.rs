@@ -65,6 +65,24 @@ fn a_wide_gap_ends_with_1_and_is_named() {
     assert!(String::from_utf8_lossy(&output.stdout).contains("gap wide"));
 }
 
+/// Thousands of threads would look for work in each other for ever.
+#[test]
+fn threads_are_a_number_that_a_machine_has() {
+    let folder = prepared("4.1");
+    let with_threads = |count: &str| {
+        let arguments =
+            ["measure", "scan.ply", "--plan", "one.seams.toml", "--out", "out", "--threads", count];
+        run(folder.path(), &arguments)
+    };
+    for count in ["0", "99999", "-1", "two"] {
+        let output = with_threads(count);
+        assert_eq!(output.status.code(), Some(2), "{count}: {}", talk(&output));
+        assert!(talk(&output).contains("--threads"), "{count}: {}", talk(&output));
+        assert!(!folder.path().join("out").exists(), "{count}");
+    }
+    assert_eq!(with_threads("3").status.code(), Some(0));
+}
+
 #[test]
 fn a_second_run_gives_the_same_tables_and_pictures() {
     let folder = prepared("4.1");
