@@ -166,3 +166,9 @@ fn best_fit_200_trials_of_the_ordinary_scanner() {
 fn coarse_200_trials() {
     check(&coarse_trials(&ORDINARY, asked("FIRST_SEED", 1000), asked("SEEDS", 200)), 0.98);
 }
+
+#[test]
+#[ignore = "200 trials, half an hour and more: the rehearsal's good scanner"]
+fn coarse_200_trials_of_the_good_scanner() {
+    check(&coarse_trials(&GOOD_SCANNER, asked("FIRST_SEED", 1000), asked("SEEDS", 200)), 0.98);
+}
