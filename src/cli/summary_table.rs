@@ -4,7 +4,7 @@
 
 use std::fmt::Write;
 
-use shutline::judge::{JudgedLineup, Verdict, finish_change};
+use shutline::judge::{JudgedLineup, Verdict, expanded_u_mm, finish_change};
 use shutline::lineup::LineupReason;
 use shutline::measure::Estimate;
 use shutline::plan::{JudgedState, Plan};
@@ -112,12 +112,18 @@ fn verdict_words(seam: &SeamSummary) -> String {
     let out = seam.gap.counts.out() + seam.flush.counts.out();
     let open = seam.gap.counts.undecided + seam.flush.counts.undecided;
     let word = seam.verdict().word();
-    match (out, open) {
-        (0, 0) => word.to_owned(),
-        (0, open) => format!("{word}, {open} undecided"),
-        (out, 0) => format!("{word}, {out} out"),
-        (out, open) => format!("{word}, {out} out, {open} undecided"),
+    let is_taper_out = seam.taper_verdict.is_some_and(Verdict::is_out);
+    let mut words = match out {
+        // The gap's word would say that the gap itself is wide.
+        0 if is_taper_out => "taper out".to_owned(),
+        0 => word.to_owned(),
+        out if is_taper_out => format!("{word}, {out} out, taper out"),
+        out => format!("{word}, {out} out"),
+    };
+    if open > 0 {
+        let _ = write!(words, ", {open} undecided");
     }
+    words
 }
 
 fn worst_places(plan: &Plan, summary: &ScanSummary) -> String {
@@ -149,12 +155,14 @@ fn worst_places(plan: &Plan, summary: &ScanSummary) -> String {
         if let Some(taper) = &seam.taper {
             let _ = writeln!(
                 text,
-                "  {}: the gap changes by {} between {} and {} {} along",
+                "  {}: the gap changes by {} ± {} between {} and {} {} along ({} allowed)",
                 seam.seam,
                 number(taper.change.value_mm, plan.units),
+                number(expanded_u_mm(&taper.change, &plan.decision), plan.units),
                 round_length(taper.from_mm, plan.units),
                 round_length(taper.to_mm, plan.units),
                 plan.units.symbol(),
+                number(taper.limit_mm, plan.units),
             );
         }
     }

@@ -55,6 +55,7 @@ mod results_qif;
 mod ribbons;
 mod run_facts;
 mod scale;
+mod seam_notes;
 mod section;
 mod section_view;
 mod side_words;

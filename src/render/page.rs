@@ -28,7 +28,7 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 /// What the paper report takes over from the page.
 pub(super) mod sheets {
     pub(in crate::render) use super::head::head_lines;
-    pub(in crate::render) use super::list::{sentence, worst_places};
+    pub(in crate::render) use super::list::{WorstWords, figures, sentence, tapers_out, worst_places};
     pub(in crate::render) use super::overview::views_picture;
     pub(in crate::render) use super::sections::section_pictures;
 }

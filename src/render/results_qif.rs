@@ -4,7 +4,8 @@
 //! In: [`Results`]. Out: XML. Units: the plan's, named in `FileUnits` with their factor to metres.
 //! For each seam, measurand and tolerance one definition and one nominal of a user-defined linear characteristic; for each
 //! station one item, which says where it lies, and one measurement with its combined standard uncertainty. The same for
-//! each value of a lineup; without a tolerance in the plan its definition says so (`NonTolerance`).
+//! a seam's taper, where the plan asks for one, and for each value of a lineup; without a tolerance in the plan its definition
+//! says so (`NonTolerance`).
 //! good is `PASS`, out is `FAIL`, undecided `INDETERMINATE`; unseen, or without a tolerance, `NOT_ANALYZED` (unseen without a
 //! value, the reason in the description).
 //! The document's UUID is made from its content (RFC 9562, version 8), so the same input gives the same bytes.
@@ -23,6 +24,7 @@ use super::svg::escape;
 use crate::judge::{JudgedLineup, JudgedReading, JudgedSeam, Measurand, Verdict};
 use crate::measure::{Estimate, Reason};
 use crate::plan::{Lineup, Plan, Seam, Tolerance};
+use crate::summarise::SeamSummary;
 use crate::units::LengthUnit;
 
 /// The document.
@@ -32,6 +34,7 @@ pub fn results_qif(results: &Results<'_>) -> String {
     for judged in results.judged {
         if let Some(seam) = results.plan.seam(&judged.seam) {
             lists.add_seam(seam, judged);
+            lists.add_taper(seam, results.summary.seams.iter().find(|summary| summary.seam == seam.id));
         }
     }
     for judged in results.lineups {
@@ -57,7 +60,7 @@ fn body(results: &Results<'_>, lists: &Lists<'_>) -> String {
     };
     let status = if results.summary.is_all_good() {
         "PASS"
-    } else if results.summary.counts().out() > 0 {
+    } else if results.summary.counts().plus(&results.summary.taper_counts()).out() > 0 {
         "FAIL"
     } else {
         "UNKNOWN"
@@ -139,6 +142,29 @@ impl<'a> Lists<'a> {
         let item = self.add_item(&format!("{name} {}", at.index), &place, nominal);
         let value = station.value(measurand);
         self.add_measurement(item, value.measured.map_err(Reason::token), Some(value.verdict));
+    }
+
+    /// One characteristic where the plan asks for a taper: the largest change of the gap.
+    fn add_taper(&mut self, seam: &Seam, summary: Option<&SeamSummary>) {
+        let (Some(spec), Some(summary)) = (seam.taper, summary) else { return };
+        let unit = self.plan.units;
+        let name = format!("{} taper", seam.id);
+        let tolerance = Tolerance { nominal_mm: 0.0, minus_mm: spec.limit_mm, plus_mm: spec.limit_mm };
+        let what = format!(
+            "largest change of the gap over {} {}, or over the whole of a shorter seam, along the seam",
+            length(spec.length_mm, unit),
+            unit.symbol()
+        );
+        let nominal = self.add_nominal(&name, &what, Some(&tolerance));
+        let taper = summary.taper.as_ref();
+        let place = taper.map_or_else(
+            || "no stretch is seen well enough".to_owned(),
+            |taper| {
+                format!("{} to {} along the seam", length(taper.from_mm, unit), length(taper.to_mm, unit))
+            },
+        );
+        let item = self.add_item(&name, &place, nominal);
+        self.add_measurement(item, taper.map(|taper| &taper.change).ok_or("unseen"), summary.taper_verdict);
     }
 
     fn add_lineup(&mut self, lineup: &Lineup, judged: &JudgedLineup) {

@@ -29,6 +29,14 @@ impl ScanSummary {
     pub const fn counts(&self) -> VerdictCounts {
         self.gap_counts.plus(&self.flush_counts)
     }
+
+    /// Verdicts on the tapers that the plan asks for.
+    #[must_use]
+    pub fn taper_counts(&self) -> VerdictCounts {
+        let mut counts = VerdictCounts::default();
+        self.seams.iter().filter_map(|seam| seam.taper_verdict).for_each(|verdict| counts.add(verdict));
+        counts
+    }
 }
 
 /// Sums up a scan. Judged seams that the plan does not have are left out.

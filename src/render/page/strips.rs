@@ -8,6 +8,7 @@ use crate::plan::Plan;
 use crate::render::car_axes::seam_ends;
 use crate::render::error::RenderError;
 use crate::render::run_facts::Results;
+use crate::render::seam_notes::seam_notes;
 use crate::render::strip::{StripSettings, strip_picture};
 use crate::render::svg::svg;
 use crate::render::texts::Language;
@@ -40,13 +41,15 @@ pub(super) fn strips(results: &Results<'_>, settings: &ReportSettings) -> Result
     for (judged, strip) in results.judged.iter().zip(all) {
         let [wide, narrow] = [WIDE, NARROW]
             .map(|width| strip_picture(results.plan, judged, &StripSettings { width, ..strip.clone() }));
-        pictures.push((judged.seam.0.as_str(), svg(&wide?), svg(&narrow?)));
+        let notes = seam_notes(results, judged, settings.language);
+        pictures.push((judged.seam.0.as_str(), svg(&wide?), svg(&narrow?), notes));
     }
     Ok(html! {
         h2 id="seams" { (texts.seams_title) }
         p class="muted only-script" { (texts.strip_help) }
-        @for (id, wide, narrow) in &pictures {
+        @for (id, wide, narrow, notes) in &pictures {
             figure class="strip" id={ "seam-" (id) } { (both_widths(wide, narrow)) }
+            @for note in notes { p class="note" { @if note.is_out { b { (note.words) } } @else { (note.words) } } }
         }
     })
 }

@@ -1,7 +1,7 @@
 //! What stands on the sheets, in the order of the page.
 
 use super::flow::{Flow, Run};
-use crate::judge::{JudgedValue, Measurand, Verdict, expanded_u_mm};
+use crate::judge::{JudgedValue, Measurand, expanded_u_mm};
 use crate::plan::Plan;
 use crate::render::closing::closing;
 use crate::render::error::RenderError;
@@ -12,6 +12,7 @@ use crate::render::lineup_table::lineup_table;
 use crate::render::page::{self, ReportSettings, sheets};
 use crate::render::picture::{Anchor, Picture, Stroke, Weight};
 use crate::render::run_facts::Results;
+use crate::render::seam_notes::seam_notes;
 use crate::render::strip::{StripSettings, strip_picture};
 use crate::render::strip_lane::value_words;
 use crate::render::texts::Texts;
@@ -41,6 +42,11 @@ pub(super) fn fill(
     let strips = page::strip_settings(results.plan, results.judged, settings.language);
     for (judged, strip) in results.judged.iter().zip(&strips) {
         flow.picture(&strip_picture(results.plan, judged, strip)?);
+        for note in seam_notes(results, judged, settings.language) {
+            let weight = if note.is_out { Weight::Bold } else { Weight::Regular };
+            flow.runs(&[(weight, note.words)], Ink::Text, 0.0);
+        }
+        flow.skip(4.0);
     }
     lineups(flow, results, settings)?;
     let places = sheets::worst_places(results);
@@ -81,17 +87,14 @@ fn lineups(flow: &mut Flow<'_>, results: &Results<'_>, settings: &ReportSettings
 }
 
 /// Good, out, undecided and unseen as figures under a bar in their signs.
-fn counts(results: &Results<'_>, texts: &Texts) -> Picture {
-    let counts = results.summary.counts();
-    let cells = [
-        (counts.good, texts.verdict(Verdict::Good)),
-        (counts.out(), texts.out),
-        (counts.undecided, texts.verdict(Verdict::Undecided)),
-        (counts.unseen, texts.verdict(Verdict::Unseen)),
-    ];
-    let words = cells.map(|(count, name)| format!("{count} {name}")).join(", ");
-    let mut picture = Picture::new(680.0, 62.0, words);
-    for (index, (count, name)) in cells.into_iter().enumerate() {
+fn counts(results: &Results<'_>, texts: &'static Texts) -> Picture {
+    let figures = sheets::figures(results, texts);
+    let words = figures.each_ref().map(|figure| match figure.tapers.as_str() {
+        "" => format!("{} {}", figure.count, figure.name),
+        tapers => format!("{} {} ({tapers})", figure.count, figure.name),
+    });
+    let mut picture = Picture::new(680.0, 78.0, words.join(", "));
+    for (index, figure) in figures.into_iter().enumerate() {
         let area = crate::render::picture::Area::new(172.0 * index as f64, 0.0, 164.0, 6.0);
         let half = |left: f64| crate::render::picture::Area::new(left, 0.0, 82.0, 6.0);
         match index {
@@ -107,31 +110,38 @@ fn counts(results: &Results<'_>, texts: &Texts) -> Picture {
                 Stroke::new(Ink::Unseen, 3.0).dashed(3.0, 5.0),
             ),
         }
-        picture.bold([area.x, 36.0], 28.0, Anchor::Start, Ink::Text, count.to_string());
-        picture.text([area.x, 53.0], 13.0, Anchor::Start, Ink::Text, name);
+        picture.bold([area.x, 36.0], 28.0, Anchor::Start, Ink::Text, figure.count.to_string());
+        picture.text([area.x, 53.0], 13.0, Anchor::Start, Ink::Text, figure.name);
+        picture.text([area.x, 68.0], 11.0, Anchor::Start, Ink::Muted, figure.tapers);
     }
     picture
 }
 
 fn worst(flow: &mut Flow<'_>, results: &Results<'_>, settings: &ReportSettings) {
     let texts = settings.language.texts();
-    let places = sheets::worst_places(results);
+    let (places, tapers) = (sheets::worst_places(results), sheets::tapers_out(results, texts));
     flow.heading(texts.worst_places, 40.0);
-    if places.is_empty() {
+    if places.is_empty() && tapers.is_empty() {
         let is_good = results.summary.is_all_good();
         flow.words(if is_good { texts.all_good } else { texts.nothing_out }, Ink::Text);
     }
     for place in places.iter().take(PLACE_COUNT) {
         let words = sheets::sentence(results, place, settings);
         let ink = Ink::of_verdict(place.place.verdict, severity(place.place.value_mm, &place.tolerance()));
-        let runs: [Run; 4] = [
-            (Weight::Bold, words.title),
-            (Weight::Regular, format!(", {}: ", words.where_it_lies)),
-            (Weight::Bold, format!("{}. ", words.finding)),
-            (Weight::Regular, words.limits),
-        ];
-        flow.marked(ink, mark(place.place.verdict), &runs);
+        flow.marked(ink, mark(place.place.verdict), &runs(words));
     }
+    for taper in tapers {
+        flow.marked(taper.ink, taper.mark, &runs(taper.words));
+    }
+}
+
+fn runs(words: sheets::WorstWords) -> [Run; 4] {
+    [
+        (Weight::Bold, words.title),
+        (Weight::Regular, format!(", {}: ", words.where_it_lies)),
+        (Weight::Bold, format!("{}. ", words.finding)),
+        (Weight::Regular, words.limits),
+    ]
 }
 
 fn readings(flow: &mut Flow<'_>, results: &Results<'_>, texts: &Texts) {

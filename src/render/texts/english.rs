@@ -106,6 +106,12 @@ pub(super) static ENGLISH: Texts = Texts {
     rows_shown: "rows shown",
     strip_help: "Keys on a strip: left and right step from station to station.",
     nothing_out: "Nothing is proved out of tolerance.",
+    taper: "taper",
+    gap_changes: "the gap changes by {a}",
+    taper_between: "{change} between {a} and {b} along ({limit} allowed)",
+    taper_unseen: "no stretch of {a} is seen well enough",
+    one_is_taper: "1 of them a taper",
+    some_are_tapers: "{n} of them tapers",
     contents: "Contents",
     lineups: "What runs across seams",
     lineups_note: "Step: how far the other panel's line stands proud of the datum panel's. Shift: how far it lies further \

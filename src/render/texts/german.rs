@@ -113,6 +113,12 @@ pub(super) static GERMAN: Texts = Texts {
     rows_shown: "Zeilen gezeigt",
     strip_help: "Tasten auf einem Streifen: links und rechts gehen von Stelle zu Stelle.",
     nothing_out: "Nichts ist nachweislich außerhalb.",
+    taper: "Spaltverlauf",
+    gap_changes: "der Spalt ändert sich um {a}",
+    taper_between: "{change} zwischen {a} und {b} entlang ({limit} erlaubt)",
+    taper_unseen: "kein Stück von {a} ist gut genug gesehen",
+    one_is_taper: "davon 1 Spaltverlauf",
+    some_are_tapers: "davon {n} Spaltverläufe",
     contents: "Inhalt",
     lineups: "Was über Fugen läuft",
     lineups_note: "Stufe: wie weit die Linie der Gegenseite vor der des Bezugs steht. Versatz: wie weit sie quer zur Linie \

@@ -140,6 +140,20 @@ pub fn judged(plan: &Plan) -> Vec<JudgedSeam> {
         .collect()
 }
 
+/// One seam whose readings are all well inside; its gap grows by some 0.4 over 300 mm.
+pub fn tapering(limit_mm: f64) -> (Plan, Vec<JudgedSeam>) {
+    let mut plan = plan(LengthUnit::Millimetre);
+    for seam in &mut plan.seams {
+        seam.gap.tolerance = tolerance(4.5, 3.0);
+        seam.flush.tolerance = tolerance(0.0, 3.0);
+        seam.taper = Some(TaperSpec { limit_mm, length_mm: 300.0 });
+        seam.zones.clear();
+    }
+    let judged = vec![judged(&plan).swap_remove(1)];
+    plan.seams = vec![plan.seams.swap_remove(1)];
+    (plan, judged)
+}
+
 fn values(number: usize, along_mm: f64) -> (f64, f64) {
     let bump = |centre_mm: f64, width_mm: f64| (-((along_mm - centre_mm) / width_mm).powi(2)).exp();
     match number {

@@ -1,7 +1,7 @@
 //! The record, its schema and the report of the hand-made seams.
 
 use super::accepted::check;
-use super::made_seams::{judged, plan};
+use super::made_seams::{judged, plan, tapering};
 use shutline::render::{
     InputFile, Language, Record, ReportSettings, Results, RunFacts, Setting, record_json, record_schema,
     report_html,
@@ -76,6 +76,47 @@ fn a_record_reads_back_as_it_was_written_and_holds_every_station() {
 fn the_report_is_as_accepted_in_english_and_german() {
     check("report.html", report(LengthUnit::Millimetre, Language::English).as_bytes());
     check("report-german-inch.html", report(LengthUnit::Inch, Language::German).as_bytes());
+}
+
+#[test]
+fn a_taper_that_is_out_is_told_where_every_reading_is_good() {
+    let page = |limit_mm: f64, language: Language| {
+        let (plan, judged) = tapering(limit_mm);
+        let summary = summarise_scan(&plan, &judged);
+        assert_eq!(summary.counts().good, summary.counts().total());
+        let run = run();
+        let results = Results {
+            plan: &plan,
+            judged: &judged,
+            summary: &summary,
+            lineups: &[],
+            alignment: None,
+            run: &run,
+        };
+        report_html(&results, &ReportSettings { language, ..ReportSettings::default() }).unwrap()
+    };
+    let [english, german] = [Language::English, Language::German].map(|language| page(0.2, language));
+    for words in [
+        "<li class=\"out\"><b>1</b>out<small>1 of them a taper</small>",
+        "<b>taper out</b>",
+        "<b>the gap changes by 0.43 ±0.04 mm</b>. Allowed: 0.20 mm; 0.23 mm beyond the limit.",
+        "<b>taper out: the gap changes by 0.43 ±0.04 mm between 215 mm and 515 mm along (0.20 mm allowed)</b>",
+    ] {
+        assert!(english.contains(words), "{words}");
+    }
+    for words in [
+        "<b>1</b>außerhalb<small>davon 1 Spaltverlauf</small>",
+        "der Spalt ändert sich um 0.43 ±0.04 mm zwischen 215 mm und 515 mm entlang (0.20 mm erlaubt)",
+    ] {
+        assert!(german.contains(words), "{words}");
+    }
+    for nothing in ["Nothing is proved out of tolerance", "Every station is good", "Nichts ist nachweislich"]
+    {
+        assert!(!english.contains(nothing) && !german.contains(nothing), "{nothing}");
+    }
+    let inside = page(0.9, Language::English);
+    assert!(inside.contains("<b>0</b>out</li>") && inside.contains("Every station is good"));
+    assert!(inside.contains("<p class=\"note\">taper good: the gap changes by 0.43 ±0.04 mm between"));
 }
 
 #[test]

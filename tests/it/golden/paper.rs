@@ -2,7 +2,7 @@
 
 use std::io::Read;
 
-use super::made_seams::{judged, plan};
+use super::made_seams::{judged, plan, tapering};
 use super::pages::run;
 use shutline::render::{Block, ExtraSection, Language, Paper, ReportSettings, Results, report_pdf};
 use shutline::summarise::summarise_scan;
@@ -78,6 +78,30 @@ fn the_paper_is_tagged_for_people_who_read_by_ear() {
             [text.matches(" BDC").count() + text.matches(" BMC").count(), text.matches("EMC").count()];
         assert_eq!(begun, ended);
     }
+}
+
+#[test]
+fn a_taper_that_is_out_is_on_paper_too() {
+    let words = |limit_mm: f64| {
+        let (plan, judged) = tapering(limit_mm);
+        let summary = summarise_scan(&plan, &judged);
+        let run = run();
+        let results = Results {
+            plan: &plan,
+            judged: &judged,
+            summary: &summary,
+            lineups: &[],
+            alignment: None,
+            run: &run,
+        };
+        parts(&report_pdf(&results, &ReportSettings::default(), Paper::A4).unwrap()).1
+    };
+    let (out, inside) = (words(0.2), words(0.9));
+    assert!(out.contains(", 1 out (1 of them a taper), "), "the figures in words");
+    assert!(inside.contains(" good (1 of them a taper), 0 out, "));
+    // "Every station is good." gives way to a sentence about the taper.
+    let sentences = |text: &str| text.matches("/S /P\n").count();
+    assert_eq!(sentences(&out), sentences(&inside));
 }
 
 #[test]

@@ -5,7 +5,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::lineups::made;
-use super::made_seams::{judged, plan};
+use super::made_seams::{judged, plan, tapering};
 use super::pages::run;
 use shutline::judge::JudgedLineup;
 use shutline::render::{Results, results_qif};
@@ -97,7 +97,8 @@ fn every_reading_is_there_with_value_uncertainty_and_status() {
         }
     }
     let summary = summarise_scan(&plan, &judged);
-    let expected = summary.counts();
+    let expected = summary.counts().plus(&summary.taper_counts());
+    assert!(summary.taper_counts().out() > 0);
     let found = |word: &str| counts.get(word).copied().unwrap_or(0);
     assert_eq!(
         [found("PASS"), found("FAIL"), found("INDETERMINATE"), found("NOT_ANALYZED")],
@@ -110,6 +111,28 @@ fn every_reading_is_there_with_value_uncertainty_and_status() {
         seen.value_mm / 25.4
     );
     assert!(xml.contains(&value), "{value}");
+}
+
+#[test]
+fn a_taper_alone_makes_the_document_fail() {
+    let document = |limit_mm: f64| {
+        let (plan, judged) = tapering(limit_mm);
+        let (summary, run) = (summarise_scan(&plan, &judged), run());
+        results_qif(&Results {
+            plan: &plan,
+            judged: &judged,
+            summary: &summary,
+            lineups: &[],
+            alignment: None,
+            run: &run,
+        })
+    };
+    let (out, inside) = (document(0.2), document(0.9));
+    assert!(out.contains("<InspectionStatusEnum>FAIL<"));
+    assert!(inside.contains("<InspectionStatusEnum>PASS<"));
+    assert_eq!(out.matches("<CharacteristicStatusEnum>FAIL<").count(), 1);
+    assert!(out.contains("<Name>hood-fender-right taper</Name><Tolerance><MaxValue>0.200000</MaxValue>"));
+    assert!(out.contains("<Description>215.000000 to 515.000000 along the seam</Description>"));
 }
 
 /// Children that an element may have, in the schema's order; those in square brackets may be left out.

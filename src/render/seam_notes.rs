@@ -1,0 +1,63 @@
+//! What is said of a seam as a whole, below its strip: its taper.
+//!
+//! In: [`Results`] and one of their seams. Out: sentences, in the plan's unit. Does not judge or sum up.
+
+use super::format::{along, length, unit_name};
+use super::run_facts::Results;
+use super::texts::{Language, Texts};
+use crate::judge::{JudgedSeam, Verdict, expanded_u_mm};
+use crate::plan::Plan;
+use crate::summarise::Taper;
+
+/// A sentence about a seam.
+pub(super) struct SeamNote {
+    pub words: String,
+    /// True where it tells of something proved out of tolerance.
+    pub is_out: bool,
+}
+
+/// All that is to be said of a seam; nothing where the plan asks for no taper.
+pub(super) fn seam_notes(results: &Results<'_>, judged: &JudgedSeam, language: Language) -> Vec<SeamNote> {
+    taper_note(results, judged, language.texts()).into_iter().collect()
+}
+
+fn taper_note(results: &Results<'_>, judged: &JudgedSeam, texts: &Texts) -> Option<SeamNote> {
+    let summary = results.summary.seams.iter().find(|summary| summary.seam == judged.seam)?;
+    let verdict = summary.taper_verdict?;
+    let words = match &summary.taper {
+        Some(taper) => format!(
+            "{}: {}",
+            taper_verdict_words(verdict, texts),
+            texts
+                .taper_between
+                .replace("{change}", &taper_change(taper, results.plan, texts))
+                .replace("{a}", &along(taper.from_mm, results.plan.units))
+                .replace("{b}", &along(taper.to_mm, results.plan.units))
+                .replace("{limit}", &taper_limit(taper, results.plan)),
+        ),
+        None => {
+            let spec = results.plan.seam(&judged.seam)?.taper?;
+            let unseen = texts.taper_unseen.replace("{a}", &along(spec.length_mm, results.plan.units));
+            format!("{}: {unseen}", taper_verdict_words(verdict, texts))
+        }
+    };
+    Some(SeamNote { words, is_out: verdict.is_out() })
+}
+
+/// "taper out": `wide` would say that the gap is.
+pub(super) fn taper_verdict_words(verdict: Verdict, texts: &Texts) -> String {
+    let word = if verdict.is_out() { texts.out } else { texts.verdict(verdict) };
+    format!("{} {word}", texts.taper)
+}
+
+/// "the gap changes by 1.00 ±0.22 mm".
+pub(super) fn taper_change(taper: &Taper, plan: &Plan, texts: &Texts) -> String {
+    let value = length(taper.change.value_mm, plan.units);
+    let half = length(expanded_u_mm(&taper.change, &plan.decision), plan.units);
+    texts.gap_changes.replace("{a}", &format!("{value} ±{half} {}", unit_name(plan.units)))
+}
+
+/// "0.50 mm".
+pub(super) fn taper_limit(taper: &Taper, plan: &Plan) -> String {
+    format!("{} {}", length(taper.limit_mm, plan.units), unit_name(plan.units))
+}
