@@ -41,6 +41,7 @@ pub use reading::{
     Component, EdgeReading, Estimate, Profile, ProfileArc, ProfilePoint, ProfileSkin, Reason, SeamReadings,
     StationReading, UncertaintySource, Warning,
 };
+pub use report::SHORT_BAND_MM;
 pub use seam::{measure_seam, measure_seam_spread};
 pub use settings::{DEFAULT_ACCURACY_MM, MeasureSettings};
 pub use slide::allow_for_alignment;

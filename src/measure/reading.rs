@@ -156,6 +156,19 @@ pub enum Warning {
 }
 
 impl Warning {
+    /// Every warning, in the order in which reports list them.
+    pub const ALL: [Self; 9] = [
+        Self::EdgeExtrapolated,
+        Self::RadiusBorrowed,
+        Self::SurfaceShortened,
+        Self::HoleInBand,
+        Self::SurfacesNotParallel,
+        Self::UnlikeNeighbours,
+        Self::OutwardSideAssumed,
+        Self::OpenFlange,
+        Self::MiddleAssumed,
+    ];
+
     /// The token in files.
     #[must_use]
     pub const fn token(self) -> &'static str {

@@ -31,7 +31,7 @@ const EDGE_SURE_RAD: f64 = 94.9 * std::f64::consts::PI / 180.0;
 /// Surfaces that differ by more than this make the flush depend on where it is read, rad (3°).
 const PARALLEL_RAD: f64 = 3.0 * std::f64::consts::PI / 180.0;
 /// Bands shorter than this are worth a warning, mm; shorter than the other, no flush is given.
-const SHORT_BAND_MM: f64 = 15.0;
+pub const SHORT_BAND_MM: f64 = 15.0;
 /// Less covered bands have a hole.
 const HOLE_COVER: f64 = 0.7;
 /// A flush that is less certain than this says nothing: its surfaces are too short for how far they are continued, mm.

@@ -1,11 +1,12 @@
-//! What is said of a seam as a whole, below its strip: its taper.
+//! What is said of a seam as a whole, below its strip: its taper, and what its readings warn of.
 //!
 //! In: [`Results`] and one of their seams. Out: sentences, in the plan's unit. Does not judge or sum up.
 
 use super::format::{along, length, unit_name};
 use super::run_facts::Results;
-use super::texts::{Language, Texts};
+use super::texts::{Language, Texts, reading_warning};
 use crate::judge::{JudgedSeam, Verdict, expanded_u_mm};
+use crate::measure::Warning;
 use crate::plan::Plan;
 use crate::summarise::Taper;
 
@@ -16,9 +17,26 @@ pub(super) struct SeamNote {
     pub is_out: bool,
 }
 
-/// All that is to be said of a seam; nothing where the plan asks for no taper.
+/// All that is to be said of a seam.
 pub(super) fn seam_notes(results: &Results<'_>, judged: &JudgedSeam, language: Language) -> Vec<SeamNote> {
-    taper_note(results, judged, language.texts()).into_iter().collect()
+    let taper = taper_note(results, judged, language.texts());
+    taper.into_iter().chain(warning_note(results, judged, language)).collect()
+}
+
+/// In one line, each warning with the number of stations that carry it.
+fn warning_note(results: &Results<'_>, judged: &JudgedSeam, language: Language) -> Option<SeamNote> {
+    let warned = |warning: Warning| {
+        judged.stations.iter().filter(|station| station.reading.warnings.contains(&warning)).count()
+    };
+    let said = Warning::ALL.into_iter().filter_map(|warning| {
+        let words = reading_warning(warning, results.plan.units, language)?;
+        let count = warned(warning);
+        let said = language.warning_texts().at_stations.replace("{n}", &count.to_string());
+        let said = said.replace("{of}", &judged.stations.len().to_string()).replace("{words}", &words);
+        (count > 0).then_some(said)
+    });
+    let said: Vec<String> = said.collect();
+    (!said.is_empty()).then(|| SeamNote { words: said.join("; "), is_out: false })
 }
 
 fn taper_note(results: &Results<'_>, judged: &JudgedSeam, texts: &Texts) -> Option<SeamNote> {

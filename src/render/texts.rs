@@ -19,7 +19,7 @@ pub use found::FoundTexts;
 use german::GERMAN;
 pub use repeat::RepeatTexts;
 pub use warnings::WarningTexts;
-pub(super) use warnings::alignment_warning;
+pub(super) use warnings::{alignment_warning, reading_warning};
 
 use crate::judge::{Measurand, Verdict};
 use crate::lineup::LineupReason;

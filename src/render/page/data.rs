@@ -5,6 +5,8 @@
 //! The scan is quantised to 16 bits over its extent (0.1 mm over 6 m) with a normal of two bytes for shading.
 //! Does not hold what the page shows anyway.
 
+use std::collections::BTreeMap;
+
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
 use maud::{Markup, PreEscaped, html};
@@ -15,12 +17,14 @@ use super::ReportSettings;
 use super::list::{station_place, worst_places};
 use super::section_data::section_data;
 use crate::frames::CarAxes;
+use crate::measure::Warning;
 use crate::plan::Side;
 use crate::render::format::unit_name;
 use crate::render::ink::{Ink, mark, severity};
 use crate::render::overview::station_ink;
 use crate::render::run_facts::Results;
 use crate::render::strip::panel_title;
+use crate::render::texts::reading_warning;
 use crate::scan::surface_normals;
 
 /// Most letters in the view in space.
@@ -38,6 +42,8 @@ struct PageData<'a> {
     /// Seam, station, letter and ink of the worst places.
     marks: Vec<(usize, usize, &'static str, &'static str)>,
     words: Words,
+    /// Warnings about readings in words; empty where not shown.
+    warnings: Vec<String>,
 }
 
 #[derive(Serialize)]
@@ -52,6 +58,8 @@ struct SeamData<'a> {
     points: Vec<f64>,
     normals: Vec<f64>,
     inks: Vec<&'static str>,
+    /// Of stations that carry warnings: place in the seam, and places in the page's `warnings`.
+    warned: BTreeMap<usize, Vec<usize>>,
 }
 
 /// `point = low + step * integer`.
@@ -78,10 +86,11 @@ pub(super) fn data(results: &Results<'_>, settings: &ReportSettings) -> Markup {
         unit: unit_name(results.plan.units),
         unit_mm: results.plan.units.mm(),
         axes: [-axes.forward(), axes.left(), axes.up()].map(Into::into),
-        seams: results.judged.iter().filter_map(|judged| seam_data(results, judged)).collect(),
+        seams: results.judged.iter().filter_map(|judged| seam_data(results, settings, judged)).collect(),
         surface: frame,
         marks: marks(results),
         words: Words { datum: texts.datum, gap: texts.gap, flush: texts.flush, rows: texts.rows_shown },
+        warnings: Warning::ALL.map(|warning| said(warning, results, settings).unwrap_or_default()).into(),
     };
     // Nothing of this can fail to be written; `</` would end the element.
     let json = serde_json::to_string(&data).unwrap_or_default().replace("</", "<\\/");
@@ -106,7 +115,15 @@ fn marks(results: &Results<'_>) -> Vec<(usize, usize, &'static str, &'static str
         .collect()
 }
 
-fn seam_data<'a>(results: &Results<'a>, judged: &'a crate::judge::JudgedSeam) -> Option<SeamData<'a>> {
+fn said(warning: Warning, results: &Results<'_>, settings: &ReportSettings) -> Option<String> {
+    reading_warning(warning, results.plan.units, settings.language)
+}
+
+fn seam_data<'a>(
+    results: &Results<'a>,
+    settings: &ReportSettings,
+    judged: &'a crate::judge::JudgedSeam,
+) -> Option<SeamData<'a>> {
     let seam = results.plan.seam(&judged.seam)?;
     let round = |value: f64, places: f64| (value * places).round() / places;
     let stations = || judged.stations.iter();
@@ -126,6 +143,15 @@ fn seam_data<'a>(results: &Results<'a>, judged: &'a crate::judge::JudgedSeam) ->
             .map(|value| round(value, 100.0))
             .collect(),
         inks: stations().map(|station| station_ink(station).0.css_name()).collect(),
+        warned: stations()
+            .map(|station| {
+                let warnings = station.reading.warnings.iter().copied();
+                let shown = warnings.filter(|warning| said(*warning, results, settings).is_some());
+                shown.map(|warning| warning as usize).collect::<Vec<usize>>()
+            })
+            .enumerate()
+            .filter(|(_, warnings)| !warnings.is_empty())
+            .collect(),
     })
 }
 

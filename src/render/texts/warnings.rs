@@ -3,8 +3,11 @@
 //! English warnings about an alignment are the alignment's own.
 
 use crate::align::AlignWarning;
+use crate::measure::{SHORT_BAND_MM, Warning};
+use crate::render::format::along;
 use crate::render::run_facts::RunWarning;
 use crate::render::texts::Language;
+use crate::units::LengthUnit;
 
 /// The words. Fields are named by what they say in English.
 #[derive(Debug)]
@@ -15,6 +18,9 @@ pub struct WarningTexts {
     pub plan: &'static str,
     pub curve: &'static str,
     pub reference: &'static str,
+    /// In the order of [`Warning::ALL`].
+    pub readings: [&'static str; 9],
+    pub at_stations: &'static str,
 }
 
 impl Language {
@@ -40,6 +46,17 @@ impl WarningTexts {
             other => other,
         }
     }
+}
+
+/// A warning about a reading in words, or nothing: [`Warning::HoleInBand`] also stands where a scan ends within the longest
+/// set-back, which is nearly everywhere in many scans.
+pub(in crate::render) fn reading_warning(
+    warning: Warning,
+    unit: LengthUnit,
+    language: Language,
+) -> Option<String> {
+    let words = language.warning_texts().readings[warning as usize];
+    (warning != Warning::HoleInBand).then(|| words.replace("{a}", &along(SHORT_BAND_MM, unit)))
 }
 
 impl RunWarning {
@@ -103,6 +120,18 @@ static ENGLISH: WarningTexts = WarningTexts {
     plan: "plan",
     curve: "curve",
     reference: "reference",
+    readings: [
+        "an edge is seen only part of the way round, and is continued",
+        "an edge's radius is that of its neighbours or the plan's",
+        "the surface beside an edge is used for less than {a}",
+        "a part of the surface is not seen",
+        "the surfaces are not parallel: flush depends on where it is read",
+        "the value stands far off its neighbours",
+        "which side is outward is taken from the scan",
+        "a flange reaches past its edge, or may do so",
+        "an edge is not seen: flush is read where the points end",
+    ],
+    at_stations: "{n} of {of} stations: {words}",
 };
 
 static GERMAN: WarningTexts = WarningTexts {
@@ -113,6 +142,18 @@ static GERMAN: WarningTexts = WarningTexts {
     plan: "Plan",
     curve: "Kurve",
     reference: "Vorlage",
+    readings: [
+        "eine Kante ist nur ein Stück herum gesehen und ergänzt",
+        "der Radius einer Kante ist der ihrer Nachbarn oder des Plans",
+        "die Fläche neben einer Kante ist auf weniger als {a} genutzt",
+        "ein Teil der Fläche ist nicht gesehen",
+        "die Flächen sind nicht parallel: die Bündigkeit hängt davon ab, wo sie abgelesen wird",
+        "der Wert weicht weit von seinen Nachbarn ab",
+        "welche Seite außen ist, stammt aus dem Scan",
+        "ein Flansch reicht über seine Kante hinaus, oder vielleicht",
+        "eine Kante ist nicht gesehen: Bündigkeit dort, wo die Punkte enden",
+    ],
+    at_stations: "{n} von {of} Stellen: {words}",
 };
 
 #[cfg(test)]
@@ -135,6 +176,12 @@ mod tests {
             let [english, german] = [Language::English, Language::German].map(|one| warning.words(one));
             assert_ne!(english, german);
             assert!(!english.contains('{') && !german.contains('{'), "{english} / {german}");
+        }
+        for (index, warning) in Warning::ALL.into_iter().enumerate() {
+            assert_eq!(warning as usize, index);
+            let said = reading_warning(warning, LengthUnit::Millimetre, Language::English);
+            assert_eq!(said.is_some(), warning != Warning::HoleInBand, "{}", warning.token());
+            assert!(said.is_none_or(|words| !words.contains('{')));
         }
         assert_eq!(Language::German.warning_texts().role("curve"), "Kurve");
     }

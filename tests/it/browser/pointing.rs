@@ -49,6 +49,18 @@ fn pointing_at_a_strip_shows_its_section_and_marks_row_and_place() {
 }
 
 #[test]
+fn the_sheet_says_what_a_reading_warns_of() {
+    let Some(mut browser) = opened() else { return };
+    // The worst place, at which a laptop begins, is the last station of the second seam.
+    let said = browser
+        .text("[...document.querySelectorAll('#words .muted')].map((line) => line.textContent).join('|')");
+    assert_eq!(said, "the surface beside an edge is used for less than 15 mm");
+    browser.value("document.querySelector('#sheet [data-step=\"-1\"]').click()");
+    browser.value("[1, 2, 3].forEach(() => document.querySelector('#sheet [data-step=\"-1\"]').click())");
+    assert!(browser.is("document.querySelectorAll('#words .muted').length === 0"));
+}
+
+#[test]
 fn pointing_at_a_seam_in_space_selects_it_and_dragging_turns_the_car() {
     let Some(mut browser) = opened() else { return };
     let corner = place_in(&mut browser, "#space canvas", [0.0, 0.0]);

@@ -7,7 +7,7 @@ use shutline::geometry::Curve;
 use shutline::judge::{JudgedReading, JudgedSeam, Verdict};
 use shutline::measure::{
     Component, EdgeReading, Estimate, Profile, ProfileArc, ProfilePoint, ProfileSkin, Reason, StationReading,
-    UncertaintySource,
+    UncertaintySource, Warning,
 };
 use shutline::plan::{
     CarTerms, DecisionRule, FlushMethod, FlushSpec, GapMethod, GapSpec, JudgedState, Panel, PanelId, Plan,
@@ -235,7 +235,7 @@ fn station_reading(
             gap,
             flush,
             edges: [edge, edge],
-            warnings: Vec::new(),
+            warnings: warnings(seam, index),
             profile: profile(seam.datum_side, gap_mm, flush_mm, reason.is_some()),
         },
         gap_tolerance,
@@ -246,6 +246,15 @@ fn station_reading(
         flush_conformance: reason.is_none().then_some(0.5),
         finished: None,
         judged_state: JudgedState::AsScanned,
+    }
+}
+
+/// At the last station of the first seam, and at three of the second; holes are not told.
+fn warnings(seam: &Seam, index: usize) -> Vec<Warning> {
+    match (seam.id.0.as_str(), index) {
+        ("hood-fender-left", 58) => vec![Warning::HoleInBand, Warning::OpenFlange],
+        ("hood-fender-right", 56..=58) => vec![Warning::SurfaceShortened, Warning::HoleInBand],
+        _ => Vec::new(),
     }
 }
 

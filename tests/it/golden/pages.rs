@@ -120,6 +120,25 @@ fn a_taper_that_is_out_is_told_where_every_reading_is_good() {
 }
 
 #[test]
+fn warnings_of_readings_are_told_for_each_seam_and_station() {
+    let english = report(LengthUnit::Millimetre, Language::English);
+    let line =
+        "<p class=\"note\">3 of 59 stations: the surface beside an edge is used for less than 15 mm</p>";
+    assert!(english.contains(line));
+    assert!(
+        english
+            .contains("<p class=\"note\">1 of 59 stations: a flange reaches past its edge, or may do so</p>")
+    );
+    // The second seam's stations 56 to 58 carry the third warning, and no hole.
+    assert!(english.contains("\"warned\":{\"56\":[2],\"57\":[2],\"58\":[2]}"));
+    assert!(!english.contains("a part of the surface is not seen"));
+    let german = report(LengthUnit::Inch, Language::German);
+    assert!(
+        german.contains("3 von 59 Stellen: die Fläche neben einer Kante ist auf weniger als 0.6 in genutzt")
+    );
+}
+
+#[test]
 fn the_report_needs_no_network_and_escapes_what_files_say() {
     let page = report(LengthUnit::Millimetre, Language::English);
     assert!(page.contains("&lt;script&gt;alert(1)"), "a file's name is escaped");

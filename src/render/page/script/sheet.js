@@ -7,9 +7,10 @@
     sheet.hidden = !place;
     root.classList.toggle("sheet-open", Boolean(place));
     if (!place) return;
-    const [title, gap, flush] = wordsOf(place);
-    element("words").replaceChildren(...[title, gap, flush].map((words, index) => {
+    element("words").replaceChildren(...wordsOf(place).map((words, index) => {
       const line = document.createElement(index ? "span" : "b");
+      // What a reading warns of, behind gap and flush.
+      if (index > 2) line.className = "muted";
       line.textContent = words;
       return line;
     }));

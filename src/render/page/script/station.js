@@ -12,7 +12,8 @@
   const wordsOf = (place) => {
     const [title, at, gap, gapU, gapWord, flush, flushU, flushWord] = cellsOf(place);
     const part = (name, value, u, word) => `${name} ${value ? `${value} ±${u} ${data.unit}, ` : ""}${word}`;
-    return [`${title}, ${at}`, part(data.words.gap, gap, gapU, gapWord), part(data.words.flush, flush, flushU, flushWord)];
+    const warned = (data.seams[place[0]].warned[place[1]] || []).map((which) => data.warnings[which]);
+    return [`${title}, ${at}`, part(data.words.gap, gap, gapU, gapWord), part(data.words.flush, flush, flushU, flushWord), ...warned];
   };
   const select = (place, from) => {
     const [seam, station] = place || [];
