@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 use shutline::align::{AlignSettings, Alignment, align};
-use shutline::files::{OutputFolder, open_scan, read_plan, write_file};
+use shutline::files::{OutputFolder, open_scan, read_plan, spare_inputs, write_file};
 use shutline::plan::Plan;
 use shutline::render::{Language, alignment_json, png, residual_map};
 use shutline::scan::ScanSource;
@@ -37,6 +37,11 @@ impl Align {
         let plan = read_plan(&self.plan)?;
         let source = open_scan(&self.scan, plan.scan.units)?;
         let reference = open_reference(&plan, &self.plan)?;
+        if let Some(out) = &self.out {
+            let surface = plan.align.reference().map(|name| beside(&self.plan, Path::new(name)));
+            let inputs = [&self.scan, &self.plan].into_iter().chain(&surface).map(PathBuf::as_path);
+            spare_inputs(out, inputs)?;
+        }
         let progress = Progress::start(talk.is_quiet);
         let watched = progress.watch_reading(source.as_ref(), PLACING);
         let alignment = align(&watched, &plan, reference.as_deref(), &AlignSettings::default());
@@ -57,8 +62,12 @@ impl Align {
 /// The reference is in the plan's unit; its path starts at the plan's folder.
 pub(super) fn open_reference(plan: &Plan, plan_path: &Path) -> Result<Option<Box<dyn ScanSource>>, Failure> {
     let Some(reference) = plan.align.reference() else { return Ok(None) };
-    let folder = plan_path.parent().unwrap_or(Path::new(""));
-    Ok(Some(open_scan(&folder.join(reference), plan.units)?))
+    Ok(Some(open_scan(&beside(plan_path, Path::new(reference)), plan.units)?))
+}
+
+/// A path that starts at the plan's folder.
+fn beside(plan_path: &Path, name: &Path) -> PathBuf {
+    plan_path.parent().unwrap_or(Path::new("")).join(name)
 }
 
 /// Into `aligned.json` and `residuals.png` of a folder, or into a JSON file with a PNG of its name beside it.

@@ -35,7 +35,7 @@ pub struct Measure {
     #[arg(long, default_value_t = 3)]
     sections: usize,
     /// Threads to use, 1 to 256; all cores by default
-    #[arg(long, value_parser = clap::value_parser!(u16).range(1..=256))]
+    #[arg(long, value_parser = clap::value_parser!(u16).range(1..=MOST_THREADS.into()))]
     threads: Option<u16>,
     /// Say on standard error how long each stage took
     #[arg(long)]
@@ -52,6 +52,11 @@ pub struct Measure {
     #[arg(long, hide = true)]
     memory_bytes: Option<u64>,
 }
+
+/// Most threads that may be asked for: thousands would look for work in each other for ever.
+pub(super) const MOST_THREADS: u16 = 256;
+/// Where fewer than one reading in so many could be taken, something is wrong with the scan or its place.
+const LITTLE_SHARE: usize = 10;
 
 impl Measure {
     pub fn run(&self, talk: Talk) -> Result<Outcome, Failure> {
@@ -112,8 +117,11 @@ impl Measure {
             });
         }
         let counts = measured.summary.counts();
-        if counts.unseen == counts.total() {
+        let taken = counts.total() - counts.unseen;
+        if taken == 0 {
             warnings.push(RunWarning::NothingMeasured);
+        } else if LITTLE_SHARE * taken < counts.total() {
+            warnings.push(RunWarning::LittleMeasured { measured: taken, of: counts.total() });
         }
         RunFacts {
             program_version: env!("CARGO_PKG_VERSION").to_owned(),

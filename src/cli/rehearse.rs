@@ -4,7 +4,9 @@ use std::path::PathBuf;
 
 use clap::{Args, ValueEnum};
 use nalgebra::Vector3;
-use shutline::files::{PlyLayout, PlyWriter, WriteError, read_plan, read_rehearsal, write_file};
+use shutline::files::{
+    PlyLayout, PlyWriter, WriteError, read_plan, read_rehearsal, spare_inputs, write_file,
+};
 use shutline::plan::Plan;
 use shutline::rehearse::{
     Along, Faults, Rehearsal, Scanner, background, displacement, lineup_truth_csv, rehearse, rehearse_into,
@@ -48,19 +50,19 @@ pub struct Rehearse {
     #[arg(long)]
     scanner: Option<Grade>,
     /// Distance between points, mm
-    #[arg(long)]
+    #[arg(long, value_parser = spacing_mm)]
     spacing: Option<f64>,
     /// Noise that is independent from point to point, mm
-    #[arg(long)]
+    #[arg(long, value_parser = length_mm)]
     noise: Option<f64>,
     /// True gap of every seam, mm [default: the plan's nominal]
-    #[arg(long)]
+    #[arg(long, value_parser = length_mm)]
     gap: Option<f64>,
     /// True flush of every seam, mm [default: the plan's nominal]
-    #[arg(long, allow_negative_numbers = true)]
+    #[arg(long, allow_negative_numbers = true, value_parser = offset_mm)]
     flush: Option<f64>,
     /// How far the plan's curves lie off the true ones, mm (and as many thirds of a degree)
-    #[arg(long)]
+    #[arg(long, value_parser = length_mm)]
     curve_error: Option<f64>,
     /// Write triangles too
     #[arg(long)]
@@ -72,7 +74,7 @@ pub struct Rehearse {
     #[arg(long)]
     colour: bool,
     /// Fill up with points of the rest of the car to this many
-    #[arg(long, conflicts_with = "mesh")]
+    #[arg(long, conflicts_with = "mesh", value_parser = clap::value_parser!(u64).range(..=MOST_POINTS))]
     points: Option<u64>,
 }
 
@@ -89,6 +91,33 @@ enum Grade {
     Poor,
 }
 
+/// Largest length that an option takes, mm: beyond it lies no car.
+const LONGEST_MM: f64 = 1000.0;
+/// Least distance between points, mm.
+const LEAST_SPACING_MM: f64 = 0.01;
+/// Most points to fill up with: 27 GB.
+const MOST_POINTS: u64 = 1_000_000_000;
+
+/// A length of an option, between two others, mm.
+fn between_mm(text: &str, least_mm: f64, most_mm: f64) -> Result<f64, String> {
+    text.parse()
+        .ok()
+        .filter(|length_mm| (least_mm..=most_mm).contains(length_mm))
+        .ok_or_else(|| format!("give a length between {least_mm} and {most_mm} mm"))
+}
+
+fn length_mm(text: &str) -> Result<f64, String> {
+    between_mm(text, 0.0, LONGEST_MM)
+}
+
+fn offset_mm(text: &str) -> Result<f64, String> {
+    between_mm(text, -LONGEST_MM, LONGEST_MM)
+}
+
+fn spacing_mm(text: &str) -> Result<f64, String> {
+    between_mm(text, LEAST_SPACING_MM, LONGEST_MM)
+}
+
 impl Rehearse {
     pub fn run(&self, talk: Talk) -> Result<Outcome, Failure> {
         if let Some(folder) = &self.gannet {
@@ -99,6 +128,10 @@ impl Rehearse {
         };
         let plan = read_plan(plan_path)?;
         let settings = self.rehearsal()?;
+        let truth_path = self.truth.clone().unwrap_or_else(|| out.with_file_name("truth.csv"));
+        for place in [out, &truth_path] {
+            spare_inputs(place, [plan_path].into_iter().chain(&self.settings).map(PathBuf::as_path))?;
+        }
         let layout =
             PlyLayout { normals: settings.output.normals, colour: self.colour, unit: plan.scan.units };
         let writer = PlyWriter::create(out, layout)?;
@@ -107,7 +140,6 @@ impl Rehearse {
         } else {
             self.write_cloud(writer, &plan, &settings, talk)?
         };
-        let truth_path = self.truth.clone().unwrap_or_else(|| out.with_file_name("truth.csv"));
         write_file(&truth_path, truth.as_bytes())?;
         if let Some(lineups) = lineup_truth_csv(&plan, &settings) {
             write_file(&truth_path.with_file_name("truth-lineups.csv"), lineups.as_bytes())?;

@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 use nalgebra::Point3;
-use shutline::files::{append_to_plan, open_scan, read_plan, write_file};
+use shutline::files::{append_to_plan, open_scan, read_plan, spare_inputs, write_file};
 use shutline::pipeline::gather_evidence_on_threads;
 use shutline::plan::{CurveReference, Plan, ScanTerms, Seam, Side, panel_text, seam_text, to_toml};
 use shutline::trace::{
@@ -109,6 +109,9 @@ impl Trace {
         let folder = self.plan.parent().unwrap_or_else(|| Path::new("")).join("curves");
         let curve = [NamedCurve { name: &self.id, points: &traced.points }];
         let path = |ending: &str| folder.join(format!("{}.{ending}", self.id));
+        for ending in ["csv", "dxf", "obj"] {
+            spare_inputs(&path(ending), [self.scan.as_path()])?;
+        }
         write_file(&path("csv"), curve_csv(&traced.points, unit.mm()).as_bytes())?;
         write_file(&path("dxf"), curves_dxf(&curve, unit.mm()).as_bytes())?;
         write_file(&path("obj"), curves_obj(&curve, unit.mm()).as_bytes())?;

@@ -65,7 +65,7 @@ pub use batch_folder::{BatchEntry, BatchFolderError, plan_hash, read_entries, re
 pub use content_hash::{FileFacts, content_hash, text_hash};
 pub use curve_file::{CurveFile, CurvePoints};
 pub use open_scan::open_scan;
-pub use output_folder::{OutputFolder, WriteError, write_file};
+pub use output_folder::{OutputFolder, WriteError, spare_inputs, write_file};
 pub use read_curve::read_curve;
 pub use read_error::ReadError;
 pub use read_plan::{PlanFile, ReadPlanError, read_plan, read_plan_files};

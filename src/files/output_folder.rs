@@ -30,6 +30,8 @@ pub enum WriteError {
     NotAFolder { path: PathBuf },
     #[error("could not write into {}: another run is writing there; wait for it, or give another folder", path.display())]
     InUse { path: PathBuf },
+    #[error("{} is what is read here, and would be lost; write to another name", path.display())]
+    IsInput { path: PathBuf },
     #[error("could not write {name:?}: a result's name must stay inside its folder")]
     BadName { name: String },
 }
@@ -140,6 +142,17 @@ impl OutputFolder {
         }
         Ok(())
     }
+}
+
+/// Refuses a place for a result where one of the files lies that the result is made from.
+///
+/// # Errors
+/// The place is one of the inputs, by whatever name.
+pub fn spare_inputs<'a>(output: &Path, inputs: impl IntoIterator<Item = &'a Path>) -> Result<(), WriteError> {
+    // What cannot be found is not there, and cannot be lost.
+    let Ok(place) = output.canonicalize() else { return Ok(()) };
+    let is_lost = inputs.into_iter().any(|input| input.canonicalize().is_ok_and(|input| input == place));
+    if is_lost { Err(WriteError::IsInput { path: output.to_owned() }) } else { Ok(()) }
 }
 
 /// Writes one file beside its place and renames it over what was there.

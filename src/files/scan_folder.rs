@@ -26,6 +26,8 @@ pub enum ScanFolderError {
     Unreadable { path: PathBuf, source: std::io::Error },
     #[error("'{pattern}' is not a pattern of file names: {reason}; write for example '*.ply'")]
     BadPattern { pattern: String, reason: &'static str },
+    #[error("the results would lie among the scans in {}, and their tables would be taken for scans the next time; give --out a folder of its own", path.display())]
+    ResultsAmongScans { path: PathBuf },
 }
 
 /// A scan file found.
@@ -42,7 +44,7 @@ pub struct FoundScan {
 /// The scans of a folder in order of name; `skip` is a folder left out (the results').
 ///
 /// # Errors
-/// The folder cannot be read, or a pattern is wrong. A subfolder that cannot be read is an error too: leaving out scans
+/// The folder cannot be read, lies in the one left out, or a pattern is wrong. A subfolder that cannot be read is an error too: leaving out scans
 /// unsaid would be worse.
 pub fn find_scans(
     folder: &Path,
@@ -57,6 +59,10 @@ pub fn find_scans(
         })
         .collect::<Result<_, _>>()?;
     let skip = skip.canonicalize().ok();
+    let scans = folder.canonicalize().ok();
+    if skip.as_ref().zip(scans.as_ref()).is_some_and(|(skip, scans)| scans.starts_with(skip)) {
+        return Err(ScanFolderError::ResultsAmongScans { path: folder.to_owned() });
+    }
     let mut found = Vec::new();
     search(folder, "", DEEPEST, &|name| is_wanted(name, &patterns), skip.as_deref(), &mut found)?;
     found.sort();

@@ -57,6 +57,10 @@ fn gap_refusal(context: &Context<'_>, fit: &Fitted, station: &Station) -> Option
         [None, _] | [_, None] => return Some(Reason::OnePanelMissing),
         [Some(left), Some(right)] => (left, right),
     };
+    // A feature line so near that no smooth surface lies before it: what lies beyond says nothing of this edge.
+    if context.bands_mm.contains(&None) {
+        return Some(Reason::SurfaceTooShort);
+    }
     let (Some(left), Some(right)) = (&left.arc, &right.arc) else {
         return Some(nearest_reason(context.nodes, station.along_mm).unwrap_or(Reason::EdgeNotSeen));
     };

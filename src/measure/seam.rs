@@ -132,6 +132,16 @@ fn measure_along(
     let bands_mm: Vec<Option<f64>> =
         gather(spread, 2, |side| choose_band_mm(&run.flat, &alone, side, settings));
     let bands_mm = [bands_mm[0], bands_mm[1]];
+    // A hem's radius is told from the same surface as all else: beyond a feature line lies another one.
+    let is_short = |band_mm: &Option<f64>| band_mm.unwrap_or(SHORTEST_BAND_MM) < FIRST_BAND_MM;
+    let alone = if bands_mm.iter().any(is_short) {
+        run.fit_all(|s_mm, side| SideKnowledge {
+            window_mm: bands_mm[side].unwrap_or(SHORTEST_BAND_MM).min(FIRST_BAND_MM),
+            ..run.first_knowledge(s_mm, side)
+        })
+    } else {
+        alone
+    };
     let banded = run.fit_all(|s_mm, side| {
         let first = run.first_knowledge(s_mm, side);
         let radius_mm = run.radius(&alone, side, s_mm).map(|shared| shared.value);

@@ -54,6 +54,11 @@ pub enum RunWarning {
         of: u64,
     },
     NothingMeasured,
+    /// Hardly any reading could be taken.
+    LittleMeasured {
+        measured: usize,
+        of: usize,
+    },
 }
 
 /// Everything that a record or a report is made of.

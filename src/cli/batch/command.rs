@@ -14,12 +14,15 @@ use super::overview::write_overview;
 use super::queue::{reckoned_bytes, run_jobs};
 use super::runner::Runner;
 use crate::cli::exit_code::Outcome;
+use crate::cli::measure::MOST_THREADS;
 use crate::cli::messages::{Failure, Talk};
 use crate::cli::progress::Progress;
 use crate::cli::results::Presentation;
 
 /// Time between two looks at a watched folder; a file has stopped growing if two looks find it the same.
 const LOOK_EVERY: Duration = Duration::from_secs(2);
+/// The program alone takes some ten megabytes.
+const LEAST_MEMORY_MB: u64 = 12;
 /// Time between two questions whether the person has interrupted.
 const NAP: Duration = Duration::from_millis(50);
 
@@ -65,8 +68,8 @@ pub struct BatchTerms {
     /// Scans measured at once [default: as many as cores]
     #[arg(long)]
     pub jobs: Option<usize>,
-    /// Memory for all scans measured at once, MB; no measuring may take more than its share
-    #[arg(long, default_value_t = 4096, value_parser = clap::value_parser!(u64).range(1..))]
+    /// Memory for all scans measured at once, MB, from 12; no measuring may take more than its share
+    #[arg(long, default_value_t = 4096, value_parser = clap::value_parser!(u64).range(LEAST_MEMORY_MB..))]
     pub memory: u64,
     #[command(flatten)]
     pub presentation: Presentation,
@@ -175,7 +178,7 @@ pub fn run_batch(scans: &[FoundScan], terms: &BatchTerms, talk: Talk) -> Result<
     let plan_sha256 = plan_hash(&read_plan(&terms.plan)?, &terms.plan)?;
     let cores = std::thread::available_parallelism().map_or(1, std::num::NonZero::get);
     let workers = terms.jobs.unwrap_or(cores).clamp(1, scans.len().max(1));
-    let threads = (cores / workers).max(1);
+    let threads = (cores / workers).clamp(1, MOST_THREADS.into());
     let sizes: Vec<u64> = scans.iter().map(|scan| reckoned_bytes(scan.byte_count)).collect();
     let progress = Progress::start(talk.is_quiet);
     let program = std::env::current_exe()?;

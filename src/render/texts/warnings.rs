@@ -14,6 +14,7 @@ use crate::units::LengthUnit;
 pub struct WarningTexts {
     pub points_left_out: &'static str,
     pub nothing_measured: &'static str,
+    pub little_measured: &'static str,
     pub scan: &'static str,
     pub plan: &'static str,
     pub curve: &'static str,
@@ -70,6 +71,9 @@ impl RunWarning {
                 texts.points_left_out.replace("{n}", &left_out.to_string()).replace("{of}", &of.to_string())
             }
             Self::NothingMeasured => texts.nothing_measured.to_owned(),
+            Self::LittleMeasured { measured, of } => {
+                texts.little_measured.replace("{n}", &measured.to_string()).replace("{of}", &of.to_string())
+            }
         }
     }
 }
@@ -116,6 +120,8 @@ static ENGLISH: WarningTexts = WarningTexts {
     points_left_out: "{n} of {of} points are infinite or not a number and were left out",
     nothing_measured: "no station of any seam could be measured: check that this is a scan of this car and lies where the \
                        plan's curves are",
+    little_measured: "only {n} of {of} readings could be taken: check that this is a scan of this car and lies where the plan's \
+                      curves are",
     scan: "scan",
     plan: "plan",
     curve: "curve",
@@ -138,6 +144,8 @@ static GERMAN: WarningTexts = WarningTexts {
     points_left_out: "{n} von {of} Punkten sind unendlich oder keine Zahl und blieben weg",
     nothing_measured: "keine Stelle irgendeiner Fuge konnte gemessen werden: prüfen, ob dies ein Scan dieses Autos ist und dort \
                        liegt, wo die Kurven des Plans liegen",
+    little_measured: "nur {n} von {of} Messungen sind gelungen: prüfen, ob dies ein Scan dieses Autos ist und dort liegt, wo \
+                      die Kurven des Plans liegen",
     scan: "Scan",
     plan: "Plan",
     curve: "Kurve",
@@ -165,6 +173,7 @@ mod tests {
         let warnings = [
             RunWarning::PointsLeftOut { left_out: 3, of: 100 },
             RunWarning::NothingMeasured,
+            RunWarning::LittleMeasured { measured: 4, of: 402 },
             RunWarning::Alignment(AlignWarning::StartPoseUseless),
             RunWarning::Alignment(AlignWarning::LittleOverlap { fraction: 0.25 }),
             RunWarning::Alignment(AlignWarning::WeakDirection {

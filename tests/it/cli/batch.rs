@@ -121,6 +121,21 @@ fn a_folder_without_scans_and_a_single_repetition_are_said() {
 }
 
 #[test]
+fn results_among_the_scans_are_refused() {
+    let folder = prepared();
+    for out in ["scans", "."] {
+        let output = batch(folder.path(), out, &[]);
+        assert_eq!(output.status.code(), Some(2), "{out}: {}", talk(&output));
+        assert!(talk(&output).contains("a folder of its own"), "{out}: {}", talk(&output));
+    }
+    // A folder of its own may lie inside: it is not searched.
+    for _ in 0..2 {
+        let said = talk(&batch(folder.path(), "scans/results", &[]));
+        assert!(said.contains("4 scans, 1 could not be measured"), "{said}");
+    }
+}
+
+#[test]
 fn a_measuring_that_outgrows_the_memory_limit_is_ended_and_said() {
     let folder = prepared();
     // 12 MB hold the program and no scan of 150,000 points, whose seam alone is copied several times over.
