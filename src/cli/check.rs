@@ -6,9 +6,10 @@ use std::path::PathBuf;
 use clap::Args;
 use shutline::files::read_plan;
 use shutline::plan::Plan;
+use shutline::render::{Language, RunWarning};
 
 use super::exit_code::Outcome;
-use super::messages::{Failure, print_data};
+use super::messages::{Failure, Talk, print_data};
 
 /// Check a seam plan without a scan, and list its seams
 #[derive(Debug, Args)]
@@ -19,8 +20,12 @@ pub struct Check {
 }
 
 impl Check {
-    pub fn run(&self) -> Result<Outcome, Failure> {
-        print_data(&list_seams(&read_plan(&self.plan)?))?;
+    pub fn run(&self, talk: Talk) -> Result<Outcome, Failure> {
+        let plan = read_plan(&self.plan)?;
+        for doubt in plan.doubtful_sides() {
+            talk.warning(RunWarning::DoubtfulSide(doubt).words(Language::default()));
+        }
+        print_data(&list_seams(&plan))?;
         Ok(Outcome::AllGood)
     }
 }

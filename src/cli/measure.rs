@@ -116,6 +116,7 @@ impl Measure {
                 of: measured.points_seen,
             });
         }
+        warnings.extend(read.plan.doubtful_sides().into_iter().map(RunWarning::DoubtfulSide));
         let counts = measured.summary.counts();
         let taken = counts.total() - counts.unseen;
         if taken == 0 {

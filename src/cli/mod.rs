@@ -56,7 +56,7 @@ pub fn run() -> ExitCode {
         Command::Rehearse(command) => command.run(talk),
         Command::Batch(command) => command.run(talk),
         Command::View(command) => command.run(talk),
-        Command::Check(command) => command.run(),
+        Command::Check(command) => command.run(talk),
         Command::Schema(command) => command.run(),
     };
     result

@@ -4,7 +4,7 @@
 
 use crate::align::{AlignWarning, Alignment};
 use crate::judge::{JudgedLineup, JudgedSeam};
-use crate::plan::Plan;
+use crate::plan::{DoubtfulSide, Plan};
 use crate::summarise::ScanSummary;
 
 /// One input file.
@@ -53,6 +53,8 @@ pub enum RunWarning {
         left_out: u64,
         of: u64,
     },
+    /// A panel seems to lie on the other side of a seam than the plan says.
+    DoubtfulSide(DoubtfulSide),
     NothingMeasured,
     /// Hardly any reading could be taken.
     LittleMeasured {

@@ -13,6 +13,7 @@ use crate::units::LengthUnit;
 #[derive(Debug)]
 pub struct WarningTexts {
     pub points_left_out: &'static str,
+    pub doubtful_side: &'static str,
     pub nothing_measured: &'static str,
     pub little_measured: &'static str,
     pub scan: &'static str,
@@ -70,6 +71,9 @@ impl RunWarning {
             Self::PointsLeftOut { left_out, of } => {
                 texts.points_left_out.replace("{n}", &left_out.to_string()).replace("{of}", &of.to_string())
             }
+            Self::DoubtfulSide(doubt) => {
+                texts.doubtful_side.replace("{seam}", &doubt.seam.0).replace("{panel}", &doubt.panel.0)
+            }
             Self::NothingMeasured => texts.nothing_measured.to_owned(),
             Self::LittleMeasured { measured, of } => {
                 texts.little_measured.replace("{n}", &measured.to_string()).replace("{of}", &of.to_string())
@@ -118,6 +122,8 @@ fn german(warning: &AlignWarning) -> String {
 
 static ENGLISH: WarningTexts = WarningTexts {
     points_left_out: "{n} of {of} points are infinite or not a number and were left out",
+    doubtful_side: "{seam}: by its other seams, {panel} lies on the other side than datum_side says; if so, flush and advice have the \
+                    wrong sign",
     nothing_measured: "no station of any seam could be measured: check that this is a scan of this car and lies where the \
                        plan's curves are",
     little_measured: "only {n} of {of} readings could be taken: check that this is a scan of this car and lies where the plan's \
@@ -142,6 +148,8 @@ static ENGLISH: WarningTexts = WarningTexts {
 
 static GERMAN: WarningTexts = WarningTexts {
     points_left_out: "{n} von {of} Punkten sind unendlich oder keine Zahl und blieben weg",
+    doubtful_side: "{seam}: nach seinen anderen Fugen liegt {panel} auf der anderen Seite, als datum_side sagt; dann haben \
+                    Bündigkeit und Rat das falsche Vorzeichen",
     nothing_measured: "keine Stelle irgendeiner Fuge konnte gemessen werden: prüfen, ob dies ein Scan dieses Autos ist und dort \
                        liegt, wo die Kurven des Plans liegen",
     little_measured: "nur {n} von {of} Messungen sind gelungen: prüfen, ob dies ein Scan dieses Autos ist und dort liegt, wo \
@@ -167,12 +175,17 @@ static GERMAN: WarningTexts = WarningTexts {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::plan::{DoubtfulSide, PanelId, SeamId};
 
     #[test]
     fn every_warning_has_a_sentence_in_both_languages() {
         let warnings = [
             RunWarning::PointsLeftOut { left_out: 3, of: 100 },
             RunWarning::NothingMeasured,
+            RunWarning::DoubtfulSide(DoubtfulSide {
+                seam: SeamId("hood-nose".to_owned()),
+                panel: PanelId("hood".to_owned()),
+            }),
             RunWarning::LittleMeasured { measured: 4, of: 402 },
             RunWarning::Alignment(AlignWarning::StartPoseUseless),
             RunWarning::Alignment(AlignWarning::LittleOverlap { fraction: 0.25 }),

@@ -2,4 +2,5 @@
 mod invariance;
 mod mirrored_lineups;
 mod pipeline;
+mod plan_sides;
 mod rehearse;
