@@ -168,7 +168,7 @@ fn coarse_200_trials() {
 }
 
 #[test]
-#[ignore = "200 trials, half an hour and more: the rehearsal's good scanner"]
+#[ignore = "200 trials, half an hour and more: the rehearsal's good scanner; wanted 196: 199 from FIRST_SEED=9900 were in budget"]
 fn coarse_200_trials_of_the_good_scanner() {
     check(&coarse_trials(&GOOD_SCANNER, asked("FIRST_SEED", 1000), asked("SEEDS", 200)), 0.98);
 }
