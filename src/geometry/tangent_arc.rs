@@ -63,6 +63,32 @@ const FEWEST_POINTS: usize = 12;
 /// Radii of hems that exist, mm; the fit stays between them.
 const RADIUS_RANGE_MM: (f64, f64) = (0.2, 9.0);
 
+/// Directions that tell where the edge is: sine of 15° off the one in which it is read.
+const EDGE_OFF_SINE: f64 = 0.258_819_045_102_520_76;
+/// Points further off the arc there belong to something else, mm.
+const PASSED_GATE_MM: f64 = 0.5;
+const PASSED_FEWEST: usize = 5;
+
+impl TangentArc {
+    /// How far the points round the edge lie beyond the arc, mm (median; negative: short of it), with smoothing allowed for; `None` where
+    /// there are too few.
+    #[must_use]
+    pub fn passed_mm(&self, points: &[SkinSample], skin: &SkinPatch, smoothing_mm: f64) -> Option<f64> {
+        let seat = Seat::new(self, skin, smoothing_mm);
+        let mut passed: Vec<f64> = points
+            .iter()
+            .filter_map(|point| {
+                let offsets = seat.offsets(point);
+                let polar = seat.polar(offsets);
+                let is_at_edge = offsets.0 < 0.0 && offsets.1.abs() < EDGE_OFF_SINE * polar.distance_mm;
+                let passed_mm = polar.distance_mm - self.radius_mm + seat.offset_mm(&polar);
+                (is_at_edge && passed_mm.abs() < PASSED_GATE_MM).then_some(passed_mm)
+            })
+            .collect();
+        if passed.len() < PASSED_FEWEST { None } else { median_in_place(&mut passed) }
+    }
+}
+
 /// A direction and distance from the arc's centre.
 struct Polar {
     distance_mm: f64,

@@ -3,7 +3,8 @@
 //! In: a seam laid out along the plan's curve. Out: at nodes every 8 mm the two edges' places across, or why there are none;
 //! then smoothed over neighbours. Units: mm; the plan curve's axes.
 //! Method: a robust parabola through each side's surface away from the gap, then a walk inwards in steps of 0.25 mm along its
-//! continuation until the points run out. Holes do the same, but stop without turning down; neighbours outvote them.
+//! continuation until the points run out. Where the surface leaves that continuation (a feature line) the walk goes with it.
+//! Holes end the points, too, but without turning down; neighbours outvote them.
 //! Does not measure: good to a few tenths of a millimetre.
 
 use super::reading::Reason;
@@ -38,6 +39,16 @@ const NEAR_HEIGHT_MM: f64 = 6.0;
 /// The walk starts this far out and goes this far past the curve, mm.
 const WALK_FROM_MM: f64 = 14.0;
 const WALK_TO_MM: f64 = -12.0;
+/// The walk looks for the surface this far over and under where it expects it, mm; steps over that are another thing.
+const WALK_OVER_MM: f64 = 0.5;
+const WALK_UNDER_MM: f64 = 2.5;
+/// The steepest rise and fall beyond a feature line that are followed: 40° and 25°. A fall is followed this much later, so that hems, which
+/// fall over less than that, are not.
+const STEEPEST_RISE: f64 = 0.84;
+const STEEPEST_FALL: f64 = 0.47;
+const FALLS_LATE_BINS: usize = 16;
+/// Surfaces begin this far behind the place where the points end, mm.
+const PAST_HEM_MM: f64 = 3.5;
 /// An edge that has come down this far under its surface has turned, mm.
 const TURNED_MM: f64 = 0.3;
 
@@ -189,17 +200,17 @@ fn height(surface: &[f64; 3], q_mm: f64) -> f64 {
 /// Walks from the surface towards and past the curve until the points run out; `None` where they never do.
 fn walk_in(points: &[FlatPoint], sign: f64, surface: &[f64; 3]) -> Option<NodeSide> {
     let bin_count = ((WALK_FROM_MM + 10.0 - WALK_TO_MM) / BIN_MM) as usize;
-    let bin_of = |q: f64| (WALK_FROM_MM + 10.0 - q) / BIN_MM;
-    let mut counts = vec![0_u32; bin_count];
+    let mut bins: Vec<Vec<f64>> = vec![Vec::new(); bin_count];
     for point in points {
         let q = sign * f64::from(point.x_mm);
-        let depth_mm = height(surface, q) - f64::from(point.z_mm);
-        let place = bin_of(q);
-        if (-0.5..2.5).contains(&depth_mm) && place >= 0.0 && (place as usize) < bin_count {
-            counts[place as usize] += 1;
+        let place = (WALK_FROM_MM + 10.0 - q) / BIN_MM;
+        if place >= 0.0 && (place as usize) < bin_count {
+            bins[place as usize].push(height(surface, q) - f64::from(point.z_mm));
         }
     }
     let start = (10.0 / BIN_MM) as usize;
+    let walk = follow(&mut bins, start);
+    let counts = &walk.counts;
     let mut typical: Vec<f64> = counts[..start].iter().map(|count| f64::from(*count)).collect();
     let few = (0.2 * median_in_place(&mut typical)?).max(1.0);
     let is_empty = |count: &u32| f64::from(*count) < few;
@@ -207,14 +218,71 @@ fn walk_in(points: &[FlatPoint], sign: f64, surface: &[f64; 3]) -> Option<NodeSi
     let first_empty =
         (start..=bin_count - run).find(|first| counts[*first..*first + run].iter().all(is_empty))?;
     let edge_mm = WALK_FROM_MM + 10.0 - first_empty as f64 * BIN_MM;
+    let beside = walk.surface_before(first_empty, surface);
     let mut depths: Vec<f64> = points
         .iter()
         .filter(|point| (edge_mm - 0.3..edge_mm + 1.0).contains(&(sign * f64::from(point.x_mm))))
-        .map(|point| height(surface, sign * f64::from(point.x_mm)) - f64::from(point.z_mm))
-        .filter(|depth_mm| (-0.5..2.5).contains(depth_mm))
+        .map(|point| height(&beside, sign * f64::from(point.x_mm)) - f64::from(point.z_mm))
+        .filter(is_of_walk)
         .collect();
     let has_turned = median_in_place(&mut depths).is_some_and(|depth_mm| depth_mm > TURNED_MM);
     Some(NodeSide { edge_mm, surface: *surface, has_turned })
+}
+
+fn is_of_walk(depth_mm: &f64) -> bool {
+    (-WALK_OVER_MM..WALK_UNDER_MM).contains(depth_mm)
+}
+
+/// A walk bin by bin, from the panel's inside outwards.
+struct Walk {
+    /// Points of the surface.
+    counts: Vec<u32>,
+    /// Median depth of a bin's points under the surface's continuation, mm.
+    depths_mm: Vec<Option<f64>>,
+}
+
+/// Follows a surface; `bins` hold depths under its continuation.
+fn follow(bins: &mut [Vec<f64>], start: usize) -> Walk {
+    let mut walk = Walk { counts: Vec::new(), depths_mm: Vec::new() };
+    // How far the surface lies under its continuation, mm.
+    let mut under_mm = 0.0;
+    for (index, bin) in bins.iter_mut().enumerate() {
+        bin.retain(|depth_mm| is_of_walk(&(depth_mm - under_mm)));
+        let depth_mm = median_in_place(bin);
+        walk.counts.push(bin.len() as u32);
+        walk.depths_mm.push(depth_mm);
+        if index < start {
+            continue;
+        }
+        let fallen_mm = walk.depths_mm[index - FALLS_LATE_BINS].map_or(0.0, |before_mm| before_mm - under_mm);
+        let risen_mm = depth_mm.map_or(0.0, |here_mm| here_mm - under_mm);
+        under_mm += if risen_mm < 0.0 {
+            risen_mm.max(-STEEPEST_RISE * BIN_MM)
+        } else {
+            fallen_mm.clamp(0.0, STEEPEST_FALL * BIN_MM)
+        };
+    }
+    walk
+}
+
+impl Walk {
+    /// The outer surface just before a bin: the given one, or a straight line where a feature line lies between.
+    fn surface_before(&self, end: usize, surface: &[f64; 3]) -> [f64; 3] {
+        let to = end.saturating_sub((PAST_HEM_MM / BIN_MM) as usize);
+        let from = to.saturating_sub((LEAST_SURFACE_MM / BIN_MM) as usize - 1);
+        let place = |index: usize| WALK_FROM_MM + 10.0 - (index as f64 + 0.5) * BIN_MM;
+        let mut near: Vec<(f64, f64)> = (from..to)
+            .filter_map(|index| {
+                self.depths_mm[index].map(|depth_mm| (place(index), height(surface, place(index)) - depth_mm))
+            })
+            .collect();
+        near.reverse();
+        if near.len() >= FEWEST_STRIPS && stands_off_near_edge(&near, surface) {
+            robust_parabola(&near).unwrap_or(*surface)
+        } else {
+            *surface
+        }
+    }
 }
 
 /// Empty bins in a row that end a surface with this covering: more than twice what nine in ten of its own breaks are long.

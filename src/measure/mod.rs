@@ -17,6 +17,7 @@ mod centre_line;
 mod flange;
 mod flush;
 mod gap;
+mod hem_form;
 mod local_band;
 mod locate;
 mod outward;

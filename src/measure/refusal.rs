@@ -28,6 +28,8 @@ const LONER_REACH_MM: f64 = 10.0;
 pub(super) const SPARSE_ABOVE_MM: f64 = 0.85;
 /// Outer surfaces shorter than this do not say where they go on to, mm.
 const LEAST_SURFACE_MM: f64 = 4.0;
+/// The same where the edge is not seen either, mm.
+const DOUBTFUL_SURFACE_MM: f64 = 6.0;
 
 /// Why a station's gap and its flush must not be reported.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -52,15 +54,15 @@ pub(super) fn refusals(context: &Context<'_>, fitted: &[Fitted]) -> Vec<Refusal>
 }
 
 fn gap_refusal(context: &Context<'_>, fit: &Fitted, station: &Station) -> Option<Reason> {
+    // A feature line so near that no smooth surface lies before it: what lies beyond says nothing of this edge.
+    if context.bands_mm.contains(&None) {
+        return Some(Reason::SurfaceTooShort);
+    }
     let (left, right) = match &fit.sides {
         [None, None] => return Some(Reason::NoPoints),
         [None, _] | [_, None] => return Some(Reason::OnePanelMissing),
         [Some(left), Some(right)] => (left, right),
     };
-    // A feature line so near that no smooth surface lies before it: what lies beyond says nothing of this edge.
-    if context.bands_mm.contains(&None) {
-        return Some(Reason::SurfaceTooShort);
-    }
     let (Some(left), Some(right)) = (&left.arc, &right.arc) else {
         return Some(nearest_reason(context.nodes, station.along_mm).unwrap_or(Reason::EdgeNotSeen));
     };
@@ -108,7 +110,10 @@ fn flush_refusal(context: &Context<'_>, fit: &Fitted, gap: Option<Reason>) -> Op
     match gap {
         None | Some(Reason::EdgeNotSeen | Reason::TooSparse) => {
             let are_long = fit.sides.iter().all(|side| side.as_ref().is_some_and(is_long));
-            if !are_long {
+            // Where an edge is not seen, a very short surface does not say that it belongs to it.
+            let is_doubtful = gap.is_some()
+                && context.bands_mm.iter().flatten().any(|band_mm| *band_mm < DOUBTFUL_SURFACE_MM);
+            if !are_long || is_doubtful {
                 Some(Reason::SurfaceTooShort)
             } else if (0..2).any(|side| changes_along(context, fit, side)) {
                 Some(Reason::Junction)

@@ -56,6 +56,8 @@ pub(super) struct Context<'a> {
     pub(super) radii: Vec<[Option<Shared>; 2]>,
     /// What the surfaces' form leaves open in each station's flush, mm.
     pub(super) form_u_mm: Vec<f64>,
+    /// How far each side's hems pass the arcs that were fitted to them, mm.
+    pub(super) hem_form_mm: [f64; 2],
     pub(super) smoothing: Smoothing,
     /// Distance between neighbouring points, mm.
     pub(super) spacing_mm: f64,
@@ -240,6 +242,7 @@ fn report_one(
             FlushMethod::MidGap => context.form_u_mm[station.index].hypot(context.local_u_mm[station.index]),
             FlushMethod::Straightedge { .. } => context.local_u_mm[station.index],
         },
+        hem_form_mm: context.hem_form_mm,
         is_middle_seen,
     };
     reading.gap = draft.gap.map(|value| Estimate::from_components(value, gap_components(&evidence)));

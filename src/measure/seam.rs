@@ -7,6 +7,7 @@
 //! Pure: the same input gives the same output, whatever the order of the scan's points.
 
 use super::centre_line::{CentreLine, lay_centre_line};
+use super::hem_form::passed_arcs_mm;
 use super::local_band::{LocalBand, TileLimits, left_in_flush_mm, local_bands};
 use super::locate::{Node, locate_nodes};
 use super::outward::find_outward;
@@ -15,9 +16,9 @@ use super::report::{Context, report_stations, unmeasured};
 use super::settings::MeasureSettings;
 use super::shared::{Shared, shared_curvature, shared_radius};
 use super::smoothing::{Smoothing, estimate_smoothing};
-use super::station::{Fitted, SideKnowledge, fit_station};
+use super::station::{Fitted, RADIUS_UNKNOWN_MM, SideKnowledge, fit_station};
 use super::surface_form::with_shared_form;
-use super::window::choose_band_mm;
+use super::window::{choose_band_mm, is_joined};
 use crate::geometry::median_in_place;
 use crate::plan::{Seam, Side};
 use crate::scan::{InOrder, Spread, gather};
@@ -121,6 +122,9 @@ fn measure_along(
         places: seam.stations().iter().map(station_place).collect(),
     };
     let sharp = run.fit_all(|s_mm, side| run.first_knowledge(s_mm, side));
+    // A hem is told from the same surface as all else: beyond a feature line lies another one.
+    let rough_mm = run.bands_mm(&sharp, FIRST_BAND_MM);
+    let sharp = run.fitted_before_lines(sharp, rough_mm);
     let smoothing = match settings.smoothing_mm {
         Some(stated_mm) => Smoothing::stated(stated_mm),
         None => estimate_smoothing(&run.flat, &sharp, settings),
@@ -129,19 +133,8 @@ fn measure_along(
     // Without smoothing a second fit would be the first over again.
     let is_sharp = run.smoothing_mm <= 0.0;
     let alone = if is_sharp { sharp } else { run.fit_all(|s_mm, side| run.first_knowledge(s_mm, side)) };
-    let bands_mm: Vec<Option<f64>> =
-        gather(spread, 2, |side| choose_band_mm(&run.flat, &alone, side, settings));
-    let bands_mm = [bands_mm[0], bands_mm[1]];
-    // A hem's radius is told from the same surface as all else: beyond a feature line lies another one.
-    let is_short = |band_mm: &Option<f64>| band_mm.unwrap_or(SHORTEST_BAND_MM) < FIRST_BAND_MM;
-    let alone = if bands_mm.iter().any(is_short) {
-        run.fit_all(|s_mm, side| SideKnowledge {
-            window_mm: bands_mm[side].unwrap_or(SHORTEST_BAND_MM).min(FIRST_BAND_MM),
-            ..run.first_knowledge(s_mm, side)
-        })
-    } else {
-        alone
-    };
+    let bands_mm = run.bands_mm(&alone, settings.set_back_mm);
+    let alone = run.fitted_before_lines(alone, bands_mm);
     let banded = run.fit_all(|s_mm, side| {
         let first = run.first_knowledge(s_mm, side);
         let radius_mm = run.radius(&alone, side, s_mm).map(|shared| shared.value);
@@ -153,7 +146,10 @@ fn measure_along(
         window_mm: bands_mm[side].unwrap_or(SHORTEST_BAND_MM),
         ..run.first_knowledge(s_mm, side)
     });
+    let is_joined = |side: usize| is_joined(&run.flat, &settled.fitted, side, settings);
+    let bands_mm = [0, 1].map(|side: usize| bands_mm[side].filter(|_| is_joined(side)));
     let radii = run.places.iter().map(|s_mm| [0, 1].map(|side| run.radius(&alone, side, *s_mm))).collect();
+    let hem_form_mm = passed_arcs_mm(&run.flat, &settled.fitted, settings, run.smoothing_mm, spread);
     let context = Context {
         seam,
         flat: &run.flat,
@@ -165,6 +161,7 @@ fn measure_along(
         local_u_mm: settled.local_u_mm,
         radii,
         form_u_mm: settled.form_u_mm,
+        hem_form_mm,
         smoothing,
         spacing_mm: run.spacing_mm,
     };
@@ -177,6 +174,31 @@ impl Run<'_> {
             let s_mm = self.places[index];
             let known = [0, 1].map(|side| knowledge(s_mm, side));
             fit_station(&self.flat, s_mm, self.datum, &known, self.settings)
+        })
+    }
+
+    /// How far both sides' surfaces are smooth, up to a length, mm.
+    fn bands_mm(&self, fitted: &[Fitted], longest_mm: f64) -> [Option<f64>; 2] {
+        let of_side = |side: usize| choose_band_mm(&self.flat, fitted, side, longest_mm, self.settings);
+        let bands_mm: Vec<Option<f64>> = gather(self.spread, 2, of_side);
+        [bands_mm[0], bands_mm[1]]
+    }
+
+    /// The stations fitted again, their radii still free, where a surface is shorter than what they were fitted with.
+    fn fitted_before_lines(&self, fitted: Vec<Fitted>, bands_mm: [Option<f64>; 2]) -> Vec<Fitted> {
+        let bands_mm = bands_mm.map(|band_mm| band_mm.unwrap_or(SHORTEST_BAND_MM));
+        if bands_mm.iter().all(|band_mm| *band_mm >= FIRST_BAND_MM) {
+            return fitted;
+        }
+        self.fit_all(|s_mm, side| {
+            let rough_mm =
+                shared_radius(&fitted, side, s_mm).map_or(RADIUS_UNKNOWN_MM, |shared| shared.value);
+            SideKnowledge {
+                window_mm: bands_mm[side].min(FIRST_BAND_MM),
+                // The band that was chosen begins there, and must not reach further in than it did.
+                largest_radius_mm: rough_mm.min(RADIUS_UNKNOWN_MM),
+                ..self.first_knowledge(s_mm, side)
+            }
         })
     }
 
@@ -222,6 +244,7 @@ impl Run<'_> {
         SideKnowledge {
             edge_mm: self.line.half_gap_mm(s_mm),
             radius_mm: None,
+            largest_radius_mm: RADIUS_UNKNOWN_MM,
             curvature: None,
             window_mm: FIRST_BAND_MM,
             smoothing_mm: self.smoothing_mm,

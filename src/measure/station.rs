@@ -30,6 +30,8 @@ pub(super) struct SideKnowledge {
     /// Rough distance of the edge from the centre line, mm.
     pub(super) edge_mm: f64,
     pub(super) radius_mm: Option<f64>,
+    /// Where the outer surface begins while the radius is not known: past a hem of this radius, mm.
+    pub(super) largest_radius_mm: f64,
     /// c2 of the outer surface, 1/mm.
     pub(super) curvature: Option<f64>,
     /// Length of the surface band, mm.
@@ -99,7 +101,7 @@ fn fit_side(
     known: &SideKnowledge,
     settings: &MeasureSettings,
 ) -> Option<FittedSide> {
-    let band_from_mm = known.edge_mm + known.radius_mm.unwrap_or(RADIUS_UNKNOWN_MM) + BAND_MARGIN_MM;
+    let band_from_mm = known.edge_mm + known.radius_mm.unwrap_or(known.largest_radius_mm) + BAND_MARGIN_MM;
     let band_to_mm = band_from_mm + known.window_mm;
     let samples = band_samples(flat, so_far, side, (band_from_mm, band_to_mm), settings);
     let skin = fit_skin_patch(&samples, known.curvature)?;

@@ -110,6 +110,8 @@ pub(super) struct Evidence<'a> {
     pub(super) unseen_flange_u_mm: f64,
     /// What a changing curvature of the surfaces, as far as it is not corrected, may do to the flush, mm.
     pub(super) form_u_mm: f64,
+    /// How far each side's hems pass the arcs that stand for them, mm.
+    pub(super) hem_form_mm: [f64; 2],
     /// False where an edge was not seen, so that the middle of the gap is only roughly known.
     pub(super) is_middle_seen: bool,
 }
@@ -162,7 +164,7 @@ pub(super) fn gap_components(evidence: &Evidence<'_>) -> Vec<Component> {
         noise_component(evidence.gap_noise, fit_error_of_gap(&evidence.sides)),
         stated(UncertaintySource::ScannerAccuracy, evidence.accuracy_mm),
     ];
-    let model_mm = smoothing_doubt_mm(evidence);
+    let model_mm = evidence.hem_form_mm.into_iter().fold(smoothing_doubt_mm(evidence), f64::hypot);
     if model_mm > 0.0 {
         components.push(stated(UncertaintySource::Model, model_mm));
     }

@@ -281,8 +281,23 @@ impl PanelProfile {
         outline.extend(
             (0..=ARC_CORNERS).rev().map(|corner| self.point(arc_mm * corner as f64 / ARC_CORNERS as f64)),
         );
-        outline.extend([0.25, 0.5, 1.0].map(|share: f64| self.point((-skin_mm * share).max(self.span().0))));
+        outline.extend(self.skin_corners(skin_mm).map(|back_mm| self.point(-back_mm)));
         outline
+    }
+
+    /// How far behind the hem the outline has corners: some at fixed shares, and at both ends and the middle of a crease, since a chord over
+    /// a groove would hide it.
+    fn skin_corners(&self, skin_mm: f64) -> impl Iterator<Item = f64> {
+        let farthest_mm = skin_mm.min(-self.span().0);
+        let mut corners_mm: Vec<f64> =
+            [0.25, 0.5, 1.0].iter().map(|share| (skin_mm * share).min(farthest_mm)).collect();
+        let skins = &self.pieces[..self.pieces.len() - 2];
+        if let [_, crease, _] = skins {
+            let of_crease = [0.0, 0.5, 1.0].map(|share| -(crease.from_q_mm + crease.length_mm * share));
+            corners_mm.extend(of_crease.into_iter().filter(|back_mm| *back_mm < farthest_mm));
+            corners_mm.sort_by(f64::total_cmp);
+        }
+        corners_mm.into_iter()
     }
 }
 
@@ -352,6 +367,18 @@ mod tests {
         assert!((profile.point(2.0 * PI + 3.0) - Point2::new(-7.0, -4.0)).norm() < 1e-12);
         assert!((profile.point(-10.0) - Point2::new(-14.0, 0.0)).norm() < 1e-12);
         assert!((profile.reach_at_height(-2.0).unwrap() + 2.0).abs() < 1e-7);
+    }
+
+    #[test]
+    fn the_outline_follows_a_groove() {
+        let crease = Some(Crease { from_hem_mm: 8.0, turn_deg: -20.0, radius_mm: 3.0 });
+        let profile = PanelProfile::new(&ProfileWish { crease, ..wish() });
+        for side in profile.outline(20.0).windows(2) {
+            let middle = Point2::from((side[0].coords + side[1].coords) / 2.0);
+            let on_profile = profile.point(profile.nearest(&middle));
+            // What line-of-sight tests allow for.
+            assert!((middle - on_profile).norm() < 0.05, "{middle}");
+        }
     }
 
     #[test]
