@@ -43,6 +43,8 @@ const LEAST_SIGMA_MM: f64 = 5e-4;
 const ROUNDS: usize = 6;
 /// Fewest samples for a patch of five unknowns.
 const FEWEST_SAMPLES: usize = 12;
+/// Radii down to 25 mm, 1/mm. What lies far under a panel's end asks for more at first; its fourth powers would then run away.
+const LARGEST_C2: f64 = 0.02;
 
 impl SkinPatch {
     /// Height at a distance from mid-gap, at the station (`ds = 0`), mm.
@@ -152,7 +154,7 @@ fn step(
     patch.c3 = c3 / SCALE_MM;
     patch.c4 = c4 / (SCALE_MM * SCALE_MM);
     if curvature.is_none() {
-        patch.c2 = c2 / (SCALE_MM * SCALE_MM);
+        patch.c2 = (c2 / (SCALE_MM * SCALE_MM)).clamp(-LARGEST_C2, LARGEST_C2);
     }
     Some(())
 }
