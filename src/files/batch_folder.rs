@@ -18,7 +18,7 @@ use super::scan_folder::FoundScan;
 use crate::plan::Plan;
 
 /// Layout of the entry files; another number is measured afresh.
-const ENTRY_VERSION: u32 = 2;
+const ENTRY_VERSION: u32 = 3;
 
 /// Why a batch's folder cannot be used.
 #[derive(Debug, Error)]
@@ -131,6 +131,15 @@ impl BatchEntry {
             Err(error) if error.kind() == std::io::ErrorKind::NotFound => Ok(None),
             Err(source) => Err(BatchFolderError::Unreadable { path, source }),
         }
+    }
+
+    /// The scan's `record.json` as text.
+    ///
+    /// # Errors
+    /// It is not there or cannot be read.
+    pub fn record_text(&self, out: &Path) -> Result<String, BatchFolderError> {
+        let path = results_folder(out, &self.folder).join("record.json");
+        fs::read_to_string(&path).map_err(|source| BatchFolderError::Unreadable { path, source })
     }
 
     /// Copies everything that is known of this scan from one batch's folder to another's; a scan that failed has no

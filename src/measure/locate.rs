@@ -49,6 +49,8 @@ const STEEPEST_FALL: f64 = 0.47;
 const FALLS_LATE_BINS: usize = 16;
 /// Surfaces begin this far behind the place where the points end, mm.
 const PAST_HEM_MM: f64 = 3.5;
+/// Surfaces beside a notch are looked for this far from its middle, mm: past two hems of 2 mm radius that nearly touch.
+const BESIDE_NOTCH_MM: f64 = 2.5;
 /// An edge that has come down this far under its surface has turned, mm.
 const TURNED_MM: f64 = 0.3;
 
@@ -85,8 +87,29 @@ fn locate(points: &[FlatPoint]) -> Result<[NodeSide; 2], Reason> {
     };
     match (walk_in(points, -1.0, &left), walk_in(points, 1.0, &right)) {
         (Some(left), Some(right)) => Ok([left, right]),
+        _ if is_notched(points) => Err(Reason::NearlyShut),
         _ => Err(Reason::NotASeam),
     }
+}
+
+/// True where the points go down near the curve and come up again: two hems with next to nothing between them.
+fn is_notched(points: &[FlatPoint]) -> bool {
+    let bin_count = (2.0 * SURFACE_FROM_MM / BIN_MM) as usize;
+    let mut bins: Vec<Vec<f64>> = vec![Vec::new(); bin_count];
+    for point in points {
+        let place = (f64::from(point.x_mm) + SURFACE_FROM_MM) / BIN_MM;
+        let z_mm = f64::from(point.z_mm);
+        if place >= 0.0 && (place as usize) < bin_count && z_mm.abs() < NEAR_HEIGHT_MM {
+            bins[place as usize].push(z_mm);
+        }
+    }
+    let heights_mm: Vec<Option<f64>> =
+        bins.iter_mut().map(|bin| if bin.len() < 3 { None } else { median_in_place(bin) }).collect();
+    let beside = (BESIDE_NOTCH_MM / BIN_MM) as usize;
+    heights_mm.windows(2 * beside + 1).any(|around| match (around[0], around[beside], around[2 * beside]) {
+        (Some(left_mm), Some(here_mm), Some(right_mm)) => here_mm < left_mm.min(right_mm) - TURNED_MM,
+        _ => false,
+    })
 }
 
 /// Why a side has no outer surface: too few points to show one, a panel that ends before it, or nothing there at all.

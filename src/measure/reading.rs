@@ -103,11 +103,13 @@ pub enum Reason {
     Junction,
     NotASeam,
     SurfaceTooShort,
+    /// The edges turn down, but hardly apart: less than a millimetre, too little to tell one from the other.
+    NearlyShut,
 }
 
 impl Reason {
     /// Every reason, in the order in which a summary lists them.
-    pub const ALL: [Self; 7] = [
+    pub const ALL: [Self; 8] = [
         Self::NoPoints,
         Self::OnePanelMissing,
         Self::EdgeNotSeen,
@@ -115,6 +117,7 @@ impl Reason {
         Self::Junction,
         Self::NotASeam,
         Self::SurfaceTooShort,
+        Self::NearlyShut,
     ];
 
     /// The token in files.
@@ -128,6 +131,7 @@ impl Reason {
             Self::Junction => "junction",
             Self::NotASeam => "not-a-seam",
             Self::SurfaceTooShort => "surface-too-short",
+            Self::NearlyShut => "nearly-shut",
         }
     }
 }

@@ -32,7 +32,7 @@ const EDGE_SURE_RAD: f64 = 94.9 * std::f64::consts::PI / 180.0;
 const PARALLEL_RAD: f64 = 3.0 * std::f64::consts::PI / 180.0;
 /// Bands shorter than this are worth a warning, mm; shorter than the other, no flush is given.
 pub const SHORT_BAND_MM: f64 = 15.0;
-/// Less covered bands have a hole.
+/// Bands filled less than by this share of what is usual along the seam have a hole.
 const HOLE_COVER: f64 = 0.7;
 /// A flush that is less certain than this says nothing: its surfaces are too short for how far they are continued, mm.
 const FLUSH_LARGEST_U_MM: f64 = 0.5;
@@ -58,6 +58,8 @@ pub(super) struct Context<'a> {
     pub(super) form_u_mm: Vec<f64>,
     /// How far each side's hems pass the arcs that were fitted to them, mm.
     pub(super) hem_form_mm: [f64; 2],
+    /// How densely each side's bands are filled with points at most stations.
+    pub(super) usual_fill: [f64; 2],
     pub(super) smoothing: Smoothing,
     /// Distance between neighbouring points, mm.
     pub(super) spacing_mm: f64,
@@ -306,7 +308,9 @@ fn warnings(context: &Context<'_>, draft: &Draft<'_>, sides: [&FittedSide; 2], i
         band_mm.is_none_or(|band_mm| band_mm < SHORT_BAND_MM)
     };
     warn((0..2).any(is_short), Warning::SurfaceShortened);
-    warn(sides.iter().any(|side| side.covered < HOLE_COVER), Warning::HoleInBand);
+    // A scan that is thin everywhere has no hole.
+    let has_hole = |side: usize| sides[side].filled < HOLE_COVER * context.usual_fill[side];
+    warn((0..2).any(has_hole), Warning::HoleInBand);
     let slopes = sides.map(|side| side.skin.slope(0.0));
     warn((slopes[0] + slopes[1]).atan().abs() > PARALLEL_RAD, Warning::SurfacesNotParallel);
     warn(draft.flange_u_mm > FLANGE_DOUBT_MM, Warning::OpenFlange);

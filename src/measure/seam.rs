@@ -162,6 +162,7 @@ fn measure_along(
         radii,
         form_u_mm: settled.form_u_mm,
         hem_form_mm,
+        usual_fill: [0, 1].map(|side| usual_fill(&settled.fitted, side)),
         smoothing,
         spacing_mm: run.spacing_mm,
     };
@@ -260,6 +261,13 @@ impl Run<'_> {
             None => shared_radius(alone, side, s_mm),
         }
     }
+}
+
+/// The middle station's share of a side's band that has points.
+fn usual_fill(fitted: &[Fitted], side: usize) -> f64 {
+    let mut filled: Vec<f64> =
+        fitted.iter().filter_map(|station| Some(station.sides[side].as_ref()?.filled)).collect();
+    median_in_place(&mut filled).unwrap_or(0.0)
 }
 
 /// Why nothing was found near a place: what the nearest node says.

@@ -50,6 +50,8 @@ pub(super) struct FittedSide {
     pub(super) band_to_mm: f64,
     /// Share of the band's area that has points.
     pub(super) covered: f64,
+    /// The same of the band as far as points go: what lies beyond them is a panel's end, not a hole.
+    pub(super) filled: f64,
     pub(super) arc: Option<TangentArc>,
 }
 
@@ -121,6 +123,7 @@ fn fit_side(
         band_from_mm,
         band_to_mm: reached_mm.min(band_to_mm),
         covered: samples.len() as f64 / possible,
+        filled: samples.len() as f64 / (settings.surface_reach_mm * (reached_mm - band_from_mm).max(1.0)),
     })
 }
 

@@ -15,7 +15,9 @@ use super::svg::svg;
 use super::texts::{BatchTexts, Language, Texts};
 use super::trend_picture::trend_picture;
 use crate::judge::Verdict;
-use crate::summarise::{BatchCell, BatchLine, BatchOverview, Drift, LineupLine, LineupRow, Quantity};
+use crate::summarise::{
+    BatchCell, BatchLine, BatchOverview, Drift, LineupLine, LineupRow, Quantity, TaperRow,
+};
 use crate::units::LengthUnit;
 
 const STYLE: &str = "body{font:15px/1.4 \"Barlow Semi Condensed\",system-ui,sans-serif;margin:0 auto;max-width:80rem;\
@@ -94,7 +96,12 @@ pub fn overview_html(
                         th { (words.seam) } th { } th { (words.drift.replace("{unit}", unit)) }
                         (scan_heads(overview, folder_of))
                     } }
-                    tbody { @for line in &overview.lines { (line_row(line, overview.units, language)) } }
+                    tbody { @for line in &overview.lines {
+                        (line_row(line, overview.units, language))
+                        @if line.quantity == Quantity::Flush && let Some(rows) = overview.tapers_of(&line.seam) {
+                            (taper_row(&line.seam, &rows, overview.units, language))
+                        }
+                    } }
                 } }
                 (failures(overview, words))
                 (lineups(overview, folder_of, language))
@@ -185,6 +192,32 @@ fn cell_box(cell: Option<&BatchCell>, unit: LengthUnit, words: &BatchTexts) -> M
     let side = if is_below { "below " } else { "" };
     let mean = cell.mean_mm.map_or_else(|| words.unseen.to_owned(), |mean_mm| length(mean_mm, unit));
     html! { td class={ (side) (class) } { (sign) (out) "/" (total) " · " (mean) } }
+}
+
+/// What a seam's taper is in each scan: the change of the gap, and whether it is proved to be too much.
+fn taper_row(seam: &str, rows: &[Option<&TaperRow>], unit: LengthUnit, language: Language) -> Markup {
+    let (words, texts) = (language.batch_texts(), language.texts());
+    let cell = |row: &TaperRow| {
+        let class = match row.verdict {
+            Verdict::Good => "good",
+            verdict if verdict.is_out() => "some",
+            _ => "open",
+        };
+        let word = if row.verdict.is_out() { texts.out } else { texts.verdict(row.verdict) };
+        let change = row.change_mm.map(|change_mm| format!(" · {}", length(change_mm, unit)));
+        html! { td class=(class) { (word) (change.unwrap_or_default()) } }
+    };
+    html! {
+        tr {
+            th scope="row" { (seam) } td class="words" { (texts.taper) } td {}
+            @for row in rows {
+                @match row {
+                    Some(row) => (cell(row)),
+                    None => td class="none" { (words.not_measured) },
+                }
+            }
+        }
+    }
 }
 
 fn failures(overview: &BatchOverview, words: &BatchTexts) -> Markup {

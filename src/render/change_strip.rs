@@ -2,7 +2,7 @@
 //!
 //! In: a seam judged in both scans and its changes. Out: a [`Picture`]; the axis is the distance along the seam.
 //! Units: the plan's on paper, mm inside. Both scans are drawn to one scale.
-//! Real changes are discs, with B (better) or W (worse) at the largest of each run; the grey band is ±U (the plan's k) about
+//! Real changes are discs, the largest of each run ringed, with its value and whether it is for better or worse; the grey band is ±U (the plan's k) about
 //! the change, so that a change whose band holds the zero line is not proved by that station alone.
 //! Does not decide anything.
 
@@ -84,7 +84,7 @@ pub fn change_strip_picture(
             Area::new(MARGIN_LEFT, top + 2.0 * lane_height + TAG, x.last_place - MARGIN_LEFT, CHANGE_PLOT);
         let ends = seam_ends(&seam.curve, plan.axes(), language.texts());
         let head = lane_head(change.measurand(measurand), kind, plan, language);
-        ChangeLane { plan, area, x, change: change.measurand(measurand), head, ends, letters: words.letters }
+        ChangeLane { plan, area, x, change: change.measurand(measurand), head, ends, trends: words.trends }
             .draw(&mut picture);
     }
     Ok(picture)
@@ -119,6 +119,10 @@ fn lane_head(change: &MeasurandChange, kind: ComparisonKind, plan: &Plan, langua
         .replace("{change}", words.change_of(kind))
         .replace("{quantity}", language.texts().measurand(change.measurand))
         .replace("{verdict}", words.verdict(change.verdict));
+    let real = change.stations.iter().filter(|station| station.verdict == ChangeVerdict::Real).count();
+    let at =
+        words.real_at.replace("{n}", &real.to_string()).replace("{of}", &change.stations.len().to_string());
+    let head = if real > 0 { format!("{head} {at}") } else { head };
     let counts = words
         .counts
         .replace("{better}", &change.better_count.to_string())
@@ -133,8 +137,8 @@ struct ChangeLane<'a> {
     change: &'a MeasurandChange,
     /// What the lane shows, in words.
     head: String,
-    /// Of what is better, and of what is worse.
-    letters: [&'static str; 2],
+    /// What is better, and what is worse.
+    trends: [&'static str; 2],
     /// What lies at the first and the last point; empty where nobody knows.
     ends: [String; 2],
 }
@@ -164,7 +168,7 @@ impl ChangeLane<'_> {
         let unit = self.plan.units;
         let at = [self.area.x, self.area.y - 4.0];
         picture.bold(at, 11.0, Anchor::Start, Ink::Muted, self.head.clone());
-        for tick_mm in y.ticks(22.0).into_iter().filter(|tick| tick.abs() > 1e-9) {
+        for tick_mm in y.ticks(14.0).into_iter().filter(|tick| tick.abs() > 1e-9) {
             let place = y.place(tick_mm);
             picture.line([self.area.x, place], [self.area.right(), place], Stroke::new(Ink::Hair, 0.4));
             let label = signed(tick_mm, unit);
@@ -209,7 +213,7 @@ impl ChangeLane<'_> {
         }
     }
 
-    /// A letter and the value at the largest change of each run that goes one way: the largest first, none over another.
+    /// A ring and words at the largest change of each run that goes one way: the largest first, none over another.
     fn draw_marks(&self, picture: &mut Picture, y: &Scale) {
         let same = |one: &StationChange, other: &StationChange| one.trend == other.trend;
         let size = |station: &StationChange| station.change.as_ref().map_or(0.0, |c| c.value_mm.abs());
@@ -226,21 +230,22 @@ impl ChangeLane<'_> {
         for station in largest {
             let Some(change) = &station.change else { continue };
             let centre = [self.x.place(station.along_mm), y.place(change.value_mm)];
-            let value = signed(change.value_mm, self.plan.units);
-            let width = text_width(&value, 11.0, Weight::Bold);
-            let is_near_end = centre[0] + 12.0 + width > self.area.right();
-            let left = if is_near_end { centre[0] - 10.0 - width } else { centre[0] - 9.0 };
-            let area = Area::new(left, centre[1] - 9.0, width + 21.0, 18.0);
+            let word = self.trends[usize::from(station.trend != Trend::Better)];
+            let said = format!("{word} {}", signed(change.value_mm, self.plan.units));
+            let width = text_width(&said, 11.0, Weight::Bold);
+            let left = (centre[0] - width / 2.0).clamp(self.area.x, self.area.right() - width);
+            // Between the curve and zero, where the curve leaves room for it; else beyond the curve.
+            let towards_zero = (y.place(0.0) - centre[1]).signum();
+            let has_room = (y.place(0.0) - centre[1]).abs() > 22.0;
+            let middle = centre[1] + if has_room { 14.0 } else { -14.0 } * towards_zero;
+            let area = Area::new(left - 2.0, middle - 6.5, width + 4.0, 13.0);
             if taken.iter().any(|other| overlap(other, &area)) {
                 continue;
             }
             taken.push(area);
-            let letter = self.letters[usize::from(station.trend != Trend::Better)];
-            let (step, anchor) = if is_near_end { (-10.0, Anchor::End) } else { (10.0, Anchor::Start) };
-            let text_left = if is_near_end { left } else { centre[0] + 9.0 };
-            picture.rect(Area::new(text_left, centre[1] - 6.5, width + 2.0, 13.0), Ink::Paper);
-            picture.badge(centre, 7.0, trend_ink(station.trend), letter);
-            picture.bold([centre[0] + step, centre[1] + 4.0], 11.0, anchor, Ink::Text, value);
+            picture.rect(area, Ink::Paper);
+            picture.ring(centre, 5.0, Stroke::new(trend_ink(station.trend), 2.0));
+            picture.bold([left, middle + 4.0], 11.0, Anchor::Start, Ink::Text, said);
         }
     }
 }

@@ -45,6 +45,7 @@ mod pdf;
 mod picture;
 mod raster;
 mod read_back;
+mod read_tapers;
 #[cfg(feature = "parquet")]
 mod readings_parquet;
 mod record_json;
@@ -96,6 +97,7 @@ pub use pdf::{Paper, advice_pdf, report_pdf};
 pub use picture::{Anchor, Area, Label, Picture, Place, SeamAxis, Shape, Stroke, Weight};
 pub use raster::{font_bytes, png, text_width};
 pub use read_back::{ReadBackError, read_readings, read_record};
+pub use read_tapers::read_tapers;
 #[cfg(feature = "parquet")]
 pub use readings_parquet::{ScanReadings, readings_parquet};
 pub use record_json::{RECORD_VERSION, Record, alignment_json, record_json, record_schema};

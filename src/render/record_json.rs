@@ -190,6 +190,9 @@ pub struct SeamRecord {
     pub gap: MeasurandRecord,
     pub flush: MeasurandRecord,
     pub taper: Option<TaperRecord>,
+    /// Good, out, undecided or unseen, where the plan asks for a taper.
+    #[serde(default)]
+    pub taper_verdict: Option<String>,
     pub stations: Vec<StationRecord>,
 }
 
@@ -219,6 +222,9 @@ pub struct PlaceRecord {
     pub beyond_mm: f64,
     pub verdict: String,
 }
+
+/// The word for a taper that is proved larger than allowed.
+pub(super) const TAPER_OUT: &str = "out";
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct TaperRecord {

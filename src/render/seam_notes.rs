@@ -29,7 +29,7 @@ fn warning_note(results: &Results<'_>, judged: &JudgedSeam, language: Language) 
         judged.stations.iter().filter(|station| station.reading.warnings.contains(&warning)).count()
     };
     let said = Warning::ALL.into_iter().filter_map(|warning| {
-        let words = reading_warning(warning, results.plan.units, language)?;
+        let words = reading_warning(warning, results.plan.units, language);
         let count = warned(warning);
         let said = language.warning_texts().at_stations.replace("{n}", &count.to_string());
         let said = said.replace("{of}", &judged.stations.len().to_string()).replace("{words}", &words);

@@ -59,7 +59,7 @@ pub struct Texts {
     pub gap: &'static str,
     pub flush: &'static str,
     pub verdicts: [&'static str; 7],
-    pub reasons: [&'static str; 7],
+    pub reasons: [&'static str; 8],
     pub sources: [&'static str; 7],
     pub front: &'static str,
     pub rear: &'static str,

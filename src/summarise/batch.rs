@@ -34,6 +34,18 @@ pub struct BatchScan {
     pub readings: Result<Vec<ReadingRow>, String>,
     /// What runs across its seams; empty where its plan says nothing of that.
     pub lineups: Vec<LineupRow>,
+    /// The largest change of each seam's gap; empty where its plan says nothing of that.
+    pub tapers: Vec<TaperRow>,
+}
+
+/// A seam's taper in one scan.
+#[derive(Debug, Clone, PartialEq)]
+pub struct TaperRow {
+    pub seam: String,
+    /// Good, undecided or unseen; `wide` stands for out.
+    pub verdict: Verdict,
+    /// Change of the gap over the plan's length, mm.
+    pub change_mm: Option<f64>,
 }
 
 /// One seam of one scan.
@@ -95,7 +107,16 @@ pub struct BatchOverview {
 }
 
 impl BatchOverview {
-    /// True where every scan was measured and every verdict is good.
+    /// A seam's taper in each scan, or `None` where no scan's plan asks for it.
+    #[must_use]
+    pub fn tapers_of(&self, seam: &str) -> Option<Vec<Option<&TaperRow>>> {
+        let of_scan = |scan: &'_ BatchScan| scan.tapers.iter().position(|row| row.seam == seam);
+        let rows: Vec<Option<&TaperRow>> =
+            self.scans.iter().map(|scan| of_scan(scan).map(|place| &scan.tapers[place])).collect();
+        rows.iter().any(Option::is_some).then_some(rows)
+    }
+
+    /// True where every scan was measured and every verdict, tapers included, is good.
     #[must_use]
     pub fn is_all_good(&self) -> bool {
         !self.scans.is_empty()
@@ -109,6 +130,7 @@ impl BatchOverview {
                     .lineups
                     .iter()
                     .all(|row| row.verdict.is_none_or(|verdict| verdict == Verdict::Good))
+                    && scan.tapers.iter().all(|row| row.verdict == Verdict::Good)
             })
     }
 }
@@ -217,6 +239,7 @@ mod tests {
             units: LengthUnit::Millimetre,
             readings,
             lineups: Vec::new(),
+            tapers: Vec::new(),
         }
     }
 
@@ -243,6 +266,7 @@ mod tests {
             units: LengthUnit::Millimetre,
             readings: Err("cut off".to_owned()),
             lineups: Vec::new(),
+            tapers: Vec::new(),
         };
         let one = overview_of(vec![scan("c.ply", 2, 4.0), failed.clone(), scan("a.ply", 0, 4.1)]);
         let other = overview_of(vec![scan("a.ply", 0, 4.1), scan("c.ply", 2, 4.0), failed]);

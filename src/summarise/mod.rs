@@ -25,7 +25,7 @@ mod taper;
 #[cfg(test)]
 mod test_seams;
 
-pub use batch::{BatchCell, BatchLine, BatchOverview, BatchScan, Drift, LineupLine, overview_of};
+pub use batch::{BatchCell, BatchLine, BatchOverview, BatchScan, Drift, LineupLine, TaperRow, overview_of};
 pub use budget::{Budget, BudgetLine};
 pub use compare::{
     ChangeVerdict, CompareError, CompareSettings, Comparison, ComparisonKind, Leftover, MeasurandChange,

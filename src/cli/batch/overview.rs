@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use shutline::files::{BatchEntry, write_file};
-use shutline::render::{Language, overview_csv, overview_html};
+use shutline::render::{Language, overview_csv, overview_html, read_tapers};
 #[cfg(feature = "parquet")]
 use shutline::render::{ScanReadings, readings_parquet};
 use shutline::summarise::{
@@ -61,11 +61,13 @@ fn batch_scan(entry: &BatchEntry, text: &Result<String, String>, out: &Path) -> 
         let lineups = entry.lineups_text(out).map_err(|error| error.to_string())?;
         let lineups =
             lineups.as_deref().map(parse_lineup_rows).transpose().map_err(|error| error.to_string())?;
-        Ok((readings, lineups.unwrap_or_default()))
+        let record = entry.record_text(out).map_err(|error| error.to_string())?;
+        let tapers = read_tapers(&record).map_err(|error| error.to_string())?;
+        Ok((readings, lineups.unwrap_or_default(), tapers))
     };
-    let (readings, lineups) = match read() {
-        Ok((readings, lineups)) => (Ok(readings), lineups),
-        Err(reason) => (Err(reason), Vec::new()),
+    let (readings, lineups, tapers) = match read() {
+        Ok((readings, lineups, tapers)) => (Ok(readings), lineups, tapers),
+        Err(reason) => (Err(reason), Vec::new(), Vec::new()),
     };
     BatchScan {
         name: entry.scan.clone(),
@@ -73,5 +75,6 @@ fn batch_scan(entry: &BatchEntry, text: &Result<String, String>, out: &Path) -> 
         units: text.as_deref().map_or(LengthUnit::Millimetre, reading_unit),
         readings,
         lineups,
+        tapers,
     }
 }

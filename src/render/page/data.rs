@@ -86,11 +86,13 @@ pub(super) fn data(results: &Results<'_>, settings: &ReportSettings) -> Markup {
         unit: unit_name(results.plan.units),
         unit_mm: results.plan.units.mm(),
         axes: [-axes.forward(), axes.left(), axes.up()].map(Into::into),
-        seams: results.judged.iter().filter_map(|judged| seam_data(results, settings, judged)).collect(),
+        seams: results.judged.iter().filter_map(|judged| seam_data(results, judged)).collect(),
         surface: frame,
         marks: marks(results),
         words: Words { datum: texts.datum, gap: texts.gap, flush: texts.flush, rows: texts.rows_shown },
-        warnings: Warning::ALL.map(|warning| said(warning, results, settings).unwrap_or_default()).into(),
+        warnings: Warning::ALL
+            .map(|warning| reading_warning(warning, results.plan.units, settings.language))
+            .into(),
     };
     // Nothing of this can fail to be written; `</` would end the element.
     let json = serde_json::to_string(&data).unwrap_or_default().replace("</", "<\\/");
@@ -115,15 +117,7 @@ fn marks(results: &Results<'_>) -> Vec<(usize, usize, &'static str, &'static str
         .collect()
 }
 
-fn said(warning: Warning, results: &Results<'_>, settings: &ReportSettings) -> Option<String> {
-    reading_warning(warning, results.plan.units, settings.language)
-}
-
-fn seam_data<'a>(
-    results: &Results<'a>,
-    settings: &ReportSettings,
-    judged: &'a crate::judge::JudgedSeam,
-) -> Option<SeamData<'a>> {
+fn seam_data<'a>(results: &Results<'a>, judged: &'a crate::judge::JudgedSeam) -> Option<SeamData<'a>> {
     let seam = results.plan.seam(&judged.seam)?;
     let round = |value: f64, places: f64| (value * places).round() / places;
     let stations = || judged.stations.iter();
@@ -145,9 +139,7 @@ fn seam_data<'a>(
         inks: stations().map(|station| station_ink(station).0.css_name()).collect(),
         warned: stations()
             .map(|station| {
-                let warnings = station.reading.warnings.iter().copied();
-                let shown = warnings.filter(|warning| said(*warning, results, settings).is_some());
-                shown.map(|warning| warning as usize).collect::<Vec<usize>>()
+                station.reading.warnings.iter().map(|warning| *warning as usize).collect::<Vec<usize>>()
             })
             .enumerate()
             .filter(|(_, warnings)| !warnings.is_empty())

@@ -6,10 +6,10 @@ use super::{
     AlignmentRecord, ComponentRecord, DecisionRecord, EdgeRecord, FinishRecord, FinishedRecord, InputRecord,
     LineupRecord, LineupValueRecord, MeasurandRecord, MirrorRecord, PanelFinishRecord, PanelRecord,
     PlaceRecord, Program, RECORD_VERSION, ReadingRecord, Record, ScanRecord, SeamRecord, SettingRecord,
-    StationRecord, TaperRecord, TargetRecord, ValueRecord,
+    StationRecord, TAPER_OUT, TaperRecord, TargetRecord, ValueRecord,
 };
 use crate::align::Alignment;
-use crate::judge::{JudgedLineup, JudgedReading, JudgedSeam, JudgedValue, Measurand};
+use crate::judge::{JudgedLineup, JudgedReading, JudgedSeam, JudgedValue, Measurand, Verdict};
 use crate::lineup::mirror_difference;
 use crate::measure::{EdgeReading, Estimate};
 use crate::plan::{DecisionRule, FinishTerms, JudgedState};
@@ -165,6 +165,7 @@ fn seam(results: &Results<'_>, judged: &JudgedSeam) -> Option<SeamRecord> {
         gap: measurand(&summary.gap),
         flush: measurand(&summary.flush),
         taper: summary.taper.as_ref().map(taper),
+        taper_verdict: summary.taper_verdict.map(|verdict| taper_word(verdict).to_owned()),
         stations: judged.stations.iter().map(station).collect(),
     })
 }
@@ -200,8 +201,13 @@ fn taper(taper: &Taper) -> TaperRecord {
         to_mm: taper.to_mm,
         change: value(&taper.change),
         limit_mm: taper.limit_mm,
-        verdict: taper.verdict.word().to_owned(),
+        verdict: taper_word(taper.verdict).to_owned(),
     }
+}
+
+/// `wide` would say that the gap is.
+const fn taper_word(verdict: Verdict) -> &'static str {
+    if verdict.is_out() { TAPER_OUT } else { verdict.word() }
 }
 
 fn station(station: &JudgedReading) -> StationRecord {

@@ -42,7 +42,7 @@ static ENGLISH: BatchTexts = BatchTexts {
     heading: "Seams and scans",
     cells: "Each cell: stations out of tolerance of all stations, and the mean in {unit}. Grey: all good. Hatched: \
             undecided or unseen stations and none out. Purple with ▼: most of those out are below tolerance; orange \
-            with ▲: above; deep where a quarter or more are out.",
+            with ▲: above; deep where a quarter or more are out. Taper: the largest change of the gap over the plan's length.",
     drift_note: "Drift: change of the mean per day with its expanded uncertainty (95 %); in bold where it is more than that.",
     seam: "Seam",
     drift: "Drift, {unit} a day",
@@ -67,7 +67,8 @@ static GERMAN: BatchTexts = BatchTexts {
     heading: "Fugen und Scans",
     cells: "Jedes Feld: Stellen außerhalb der Toleranz von allen Stellen, und das Mittel in {unit}. Grau: alles gut. \
             Schraffiert: unentschiedene oder ungesehene Stellen und keine außerhalb. Lila mit ▼: die meisten davon liegen \
-            unter der Toleranz; orange mit ▲: darüber; kräftig, wo ein Viertel oder mehr außerhalb ist.",
+            unter der Toleranz; orange mit ▲: darüber; kräftig, wo ein Viertel oder mehr außerhalb ist. \
+            Spaltverlauf: die größte Änderung des Spalts auf der Länge des Plans.",
     drift_note: "Drift: Änderung des Mittels am Tag mit ihrer erweiterten Unsicherheit (95 %); fett, wo sie größer ist als diese.",
     seam: "Fuge",
     drift: "Drift, {unit} am Tag",

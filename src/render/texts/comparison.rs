@@ -14,8 +14,10 @@ pub struct ComparisonTexts {
     pub lane_head: &'static str,
     pub mean: &'static str,
     pub counts: &'static str,
-    /// Letters of the marks: better, worse.
-    pub letters: [&'static str; 2],
+    /// Behind the word that a change is real.
+    pub real_at: &'static str,
+    /// What marks say: better, worse.
+    pub trends: [&'static str; 2],
     pub title: &'static str,
     pub scans: &'static str,
     pub scan: &'static str,
@@ -102,7 +104,8 @@ static ENGLISH: ComparisonTexts = ComparisonTexts {
     lane_head: "{change} of {quantity} · {verdict}",
     mean: "mean",
     counts: "{better} better, {worse} worse",
-    letters: ["B", "W"],
+    real_at: "at {n} of {of} stations",
+    trends: ["better", "worse"],
     title: "{first} and {second}",
     scans: "Before: {first} · after: {second}",
     scan: "Scan: {first} · difference: right − left, at the mirrored places",
@@ -152,7 +155,8 @@ static GERMAN: ComparisonTexts = ComparisonTexts {
     lane_head: "{change}, {quantity} · {verdict}",
     mean: "Mittel",
     counts: "{better} besser, {worse} schlechter",
-    letters: ["B", "S"],
+    real_at: "bei {n} von {of} Stellen",
+    trends: ["besser", "schlechter"],
     title: "{first} und {second}",
     scans: "Vorher: {first} · nachher: {second}",
     scan: "Scan: {first} · Unterschied: rechts − links, an den gespiegelten Stellen",

@@ -14,6 +14,7 @@ pub(super) static ENGLISH: Texts = Texts {
         "a junction of panels",
         "one continuous surface",
         "too little surface beside the edge",
+        "nearly shut",
     ],
     sources: ["scan noise", "spacing", "edge seen", "model", "alignment", "scanner accuracy", "film to come"],
     front: "front",

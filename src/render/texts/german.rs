@@ -14,6 +14,7 @@ pub(super) static GERMAN: Texts = Texts {
         "Stoß mehrerer Bleche",
         "durchgehende Fläche",
         "zu wenig Fläche neben der Kante",
+        "fast geschlossen",
     ],
     sources: [
         "Rauschen des Scans",

@@ -50,15 +50,10 @@ impl WarningTexts {
     }
 }
 
-/// A warning about a reading in words, or nothing: [`Warning::HoleInBand`] also stands where a scan ends within the longest
-/// set-back, which is nearly everywhere in many scans.
-pub(in crate::render) fn reading_warning(
-    warning: Warning,
-    unit: LengthUnit,
-    language: Language,
-) -> Option<String> {
+/// A warning about a reading in words.
+pub(in crate::render) fn reading_warning(warning: Warning, unit: LengthUnit, language: Language) -> String {
     let words = language.warning_texts().readings[warning as usize];
-    (warning != Warning::HoleInBand).then(|| words.replace("{a}", &along(SHORT_BAND_MM, unit)))
+    words.replace("{a}", &along(SHORT_BAND_MM, unit))
 }
 
 impl RunWarning {
@@ -202,8 +197,7 @@ mod tests {
         for (index, warning) in Warning::ALL.into_iter().enumerate() {
             assert_eq!(warning as usize, index);
             let said = reading_warning(warning, LengthUnit::Millimetre, Language::English);
-            assert_eq!(said.is_some(), warning != Warning::HoleInBand, "{}", warning.token());
-            assert!(said.is_none_or(|words| !words.contains('{')));
+            assert!(!said.is_empty() && !said.contains('{'), "{}", warning.token());
         }
         assert_eq!(Language::German.warning_texts().role("curve"), "Kurve");
     }

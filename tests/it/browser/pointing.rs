@@ -54,7 +54,10 @@ fn the_sheet_says_what_a_reading_warns_of() {
     // The worst place, at which a laptop begins, is the last station of the second seam.
     let said = browser
         .text("[...document.querySelectorAll('#words .muted')].map((line) => line.textContent).join('|')");
-    assert_eq!(said, "the surface beside an edge is used for less than 15 mm");
+    assert_eq!(
+        said,
+        "the surface beside an edge is used for less than 15 mm|a part of the surface is not seen"
+    );
     browser.value("document.querySelector('#sheet [data-step=\"-1\"]').click()");
     browser.value("[1, 2, 3].forEach(() => document.querySelector('#sheet [data-step=\"-1\"]').click())");
     assert!(browser.is("document.querySelectorAll('#words .muted').length === 0"));

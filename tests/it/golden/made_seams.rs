@@ -249,7 +249,7 @@ fn station_reading(
     }
 }
 
-/// At the last station of the first seam, and at three of the second; holes are not told.
+/// At the last station of the first seam, and at three of the second.
 fn warnings(seam: &Seam, index: usize) -> Vec<Warning> {
     match (seam.id.0.as_str(), index) {
         ("hood-fender-left", 58) => vec![Warning::HoleInBand, Warning::OpenFlange],

@@ -9,11 +9,11 @@ use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use shutline::geometry::Curve;
 use shutline::measure::{Reason, SeamReadings, Warning};
-use shutline::plan::Plan;
-use shutline::rehearse::{Rehearsal, Scanner};
+use shutline::plan::{Plan, Side};
+use shutline::rehearse::{Along, Rehearsal, Scanner};
 use shutline::scan::VecSource;
 
-use super::trial::{Pair, Wish, measure_all, plan_of, run, shaped, wishes};
+use super::trial::{Pair, Wish, measure_all, plan_of, rehearsed_pairs, run, shaped, wishes};
 
 const GAP_MM: f64 = 4.0;
 const HEM_MM: f64 = 2.0;
@@ -60,8 +60,7 @@ impl Plate {
 
 /// A seam of plan along +y from `y_mm.0` to `y_mm.1`, stations every 2 mm from one end to the other.
 fn plan_along_y(y_mm: (f64, f64)) -> Plan {
-    let wish =
-        Wish { gap_mm: GAP_MM, radii_mm: [HEM_MM; 2], flush_mm: 0.0, datum_side: shutline::plan::Side::Left };
+    let wish = Wish { gap_mm: GAP_MM, radii_mm: [HEM_MM; 2], flush_mm: 0.0, datum_side: Side::Left };
     let mut plan = plan_of(&[wish], 0.01, None);
     let points: Vec<Point3<f64>> = (0..=20)
         .map(|step| Point3::new(0.0, y_mm.0 + f64::from(step) / 20.0 * (y_mm.1 - y_mm.0), 0.0))
@@ -115,6 +114,32 @@ fn a_surface_that_runs_on_is_not_a_seam() {
     for reading in measured(&plan_along_y((-150.0, 150.0)), &plates).stations {
         assert_eq!(reading.gap.as_ref().err(), Some(&Reason::NotASeam), "at {}", reading.point);
         assert_eq!(reading.flush.as_ref().err(), Some(&Reason::NotASeam), "at {}", reading.point);
+    }
+}
+
+/// Gaps that are too narrow to see edges in: what a fitter must hear is that the panels nearly touch, not that there is no seam.
+#[test]
+fn a_gap_that_is_nearly_shut_is_said_to_be() {
+    for (seed, scanner) in [(71, Scanner::good()), (72, Scanner::ordinary())] {
+        for (gap_mm, radius_mm) in [(0.3, 1.0), (0.5, 1.0), (0.4, 2.0), (0.8, 2.0)] {
+            let wish = Wish { gap_mm, radii_mm: [radius_mm; 2], flush_mm: 0.3, datum_side: Side::Left };
+            let plan = plan_of(&[wish], 0.02, None);
+            let settings = Rehearsal { seed, scanner: scanner.clone(), ..Rehearsal::default() };
+            let mut settings = shaped(&plan, &[wish], settings);
+            for shape in settings.seams.values_mut() {
+                shape.gap_mm = Some(Along::Constant(gap_mm));
+            }
+            let pairs = rehearsed_pairs(&plan, &settings);
+            let said =
+                pairs.iter().filter(|pair| pair.reading.gap.as_ref().err() == Some(&Reason::NearlyShut));
+            let said = said.count();
+            assert!(
+                said == pairs.len(),
+                "{gap_mm} mm, hems of {radius_mm}: {said} of {}: {:?}",
+                pairs.len(),
+                reasons(&pairs)
+            );
+        }
     }
 }
 
