@@ -168,7 +168,7 @@ impl ChangeLane<'_> {
         let unit = self.plan.units;
         let at = [self.area.x, self.area.y - 4.0];
         picture.bold(at, 11.0, Anchor::Start, Ink::Muted, self.head.clone());
-        for tick_mm in y.ticks(14.0).into_iter().filter(|tick| tick.abs() > 1e-9) {
+        for tick_mm in y.ticks(12.0).into_iter().filter(|tick| tick.abs() > 1e-9) {
             let place = y.place(tick_mm);
             picture.line([self.area.x, place], [self.area.right(), place], Stroke::new(Ink::Hair, 0.4));
             let label = signed(tick_mm, unit);
