@@ -93,6 +93,31 @@ pub(super) fn learnt(parts: &NoiseParts, variance_mm2: f64) -> Option<Learnt> {
     Some(Learnt { variances_mm2: logs.iter().map(|log| log.exp()).collect(), sure, doubtful })
 }
 
+/// A pose from residuals whose covariance is known.
+pub(super) struct Whitened {
+    pub(super) pose: Movement,
+    /// Sum of the squares that the pose leaves, in units of their variance.
+    pub(super) left: f64,
+    /// Logarithm of the determinant of the pose's normal matrix.
+    pub(super) log_determinant: f64,
+}
+
+/// Solves for the pose; `lower` is the Cholesky factor of the covariance, `columns` are the six of the pose, then the residuals with
+/// their signs turned.
+pub(super) fn whitened(lower: &DMatrix<f64>, mut columns: DMatrix<f64>) -> Option<Whitened> {
+    if !lower.solve_lower_triangular_mut(&mut columns) {
+        return None;
+    }
+    let products = columns.transpose() * &columns;
+    let normal: Matrix6<f64> = products.fixed_view::<6, 6>(0, 0).into_owned();
+    let right: Vector6<f64> = products.fixed_view::<6, 1>(0, 6).into_owned();
+    let factor = normal.cholesky()?;
+    let movement = factor.solve(&right);
+    let left = products[(6, 6)] - right.dot(&movement);
+    let log_determinant = factor.ln_determinant();
+    Some(Whitened { pose: Movement { movement, covariance: factor.inverse() }, left, log_determinant })
+}
+
 /// Parts with the prior of their variances' logarithms: points, cells, waves.
 struct Model<'p> {
     parts: &'p NoiseParts,
@@ -147,19 +172,10 @@ impl<'p> Model<'p> {
         // Columns: the six of the pose, then the residuals.
         let mut columns = parts.rows.clone().insert_column(6, 0.0);
         columns.set_column(6, &-&parts.residuals_mm);
-        if !lower.solve_lower_triangular_mut(&mut columns) {
-            return None;
-        }
-        let products = columns.transpose() * &columns;
-        let normal: Matrix6<f64> = products.fixed_view::<6, 6>(0, 0).into_owned();
-        let right: Vector6<f64> = products.fixed_view::<6, 1>(0, 6).into_owned();
-        let factor = normal.cholesky()?;
-        let movement = factor.solve(&right);
-        let left = products[(6, 6)] - right.dot(&movement);
-        let log_sizes = 2.0 * lower.diagonal().map(f64::ln).sum() + factor.ln_determinant();
+        let Whitened { pose, left, log_determinant } = whitened(&lower, columns)?;
+        let log_sizes = 2.0 * lower.diagonal().map(f64::ln).sum() + log_determinant;
         let away = logs - &self.mean;
         let height = -0.5 * (log_sizes + left + away.dot(&(&self.precision * &away)));
-        let pose = Movement { movement, covariance: factor.inverse() };
         height.is_finite().then_some(Point { height, lower, pose })
     }
 

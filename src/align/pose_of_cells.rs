@@ -7,15 +7,17 @@
 //! that is a quarter larger on a front end, as a group's mean does not know how the surface turns within it.
 //! Does not learn variances: see `learnt_noise`.
 
-use nalgebra::{DMatrix, Matrix6, Vector6};
+use nalgebra::DMatrix;
 
 use super::correlated_noise::{correlation, span_mm};
 use super::correlated_step::Cell;
-use super::learnt_noise::Movement;
+use super::learnt_noise::{Movement, whitened};
 use crate::geometry::large_cholesky;
 
 /// Step of the table over distance, mm: a hundredth of the shortest wave.
 const TABLE_MM: f64 = 0.5;
+/// Cells further apart than this, mm, share as much as at this distance: next to nothing.
+const FARTHEST_MM: f64 = 2e4;
 
 /// The movement; `None` where the cells do not hold it. Variances as of [`super::learnt_noise::Learnt`].
 pub(super) fn pose_of_cells(cells: &[Cell], lengths_mm: &[f64], variances_mm2: &[f64]) -> Option<Movement> {
@@ -25,31 +27,24 @@ pub(super) fn pose_of_cells(cells: &[Cell], lengths_mm: &[f64], variances_mm2: &
     for (column, cell) in cells.iter().enumerate() {
         for (row, other) in cells.iter().enumerate().skip(column) {
             let place = (cell.point - other.point).norm() / TABLE_MM;
-            let index = place as usize;
-            let share = place - index as f64;
+            let index = (place as usize).min(table.len() - 2);
+            let share = (place - index as f64).min(1.0);
             covariance[(row, column)] = table[index] * (1.0 - share) + table[index + 1] * share;
         }
         covariance[(column, column)] += of_points_mm2 / cell.weight + of_cells_mm2;
     }
     let lower = large_cholesky(covariance)?;
     // Columns: the six of the pose, then the residuals.
-    let mut columns = DMatrix::from_fn(cells.len(), 7, |row, column| {
+    let columns = DMatrix::from_fn(cells.len(), 7, |row, column| {
         let cell = &cells[row];
         if column < 6 { cell.row[column] } else { -cell.residual_mm }
     });
-    if !lower.solve_lower_triangular_mut(&mut columns) {
-        return None;
-    }
-    let products = columns.transpose() * &columns;
-    let normal: Matrix6<f64> = products.fixed_view::<6, 6>(0, 0).into_owned();
-    let right: Vector6<f64> = products.fixed_view::<6, 1>(0, 6).into_owned();
-    let factor = normal.cholesky()?;
-    Some(Movement { movement: factor.solve(&right), covariance: factor.inverse() })
+    Some(whitened(&lower, columns)?.pose)
 }
 
 /// Covariance of all waves together over distance.
 fn table_of(lengths_mm: &[f64], variances_mm2: &[f64], most_mm: f64) -> Vec<f64> {
-    (0..(most_mm / TABLE_MM) as usize + 3)
+    (0..(most_mm.min(FARTHEST_MM) / TABLE_MM) as usize + 3)
         .map(|step| {
             let at_mm = TABLE_MM * step as f64;
             lengths_mm
@@ -63,6 +58,8 @@ fn table_of(lengths_mm: &[f64], variances_mm2: &[f64], most_mm: f64) -> Vec<f64>
 
 #[cfg(test)]
 mod tests {
+    use nalgebra::Vector6;
+
     use super::*;
     use crate::align::correlated_noise::line_of_cells;
 
