@@ -41,11 +41,18 @@ pub(super) fn read_flush(fields: &Fields<'_>) -> Result<FlushSpec, PlanError> {
     Ok(FlushSpec { tolerance: read_tolerance(fields)?, method })
 }
 
-/// A gap's tolerance: as any other, but a wanted gap is not negative.
+/// The widest gap that can be asked for, mm: twice what is looked at on either side of a curve would have no panel left in it.
+const WIDEST_GAP_MM: f64 = 50.0;
+
+/// A gap's tolerance: as any other, but a wanted gap is neither negative nor wider than what is looked at.
 pub(super) fn read_gap_tolerance(fields: &Fields<'_>) -> Result<Tolerance, PlanError> {
     let tolerance = read_tolerance(fields)?;
     if tolerance.nominal_mm < 0.0 {
         return Err(fields.bad_value("nominal", "zero or more for a gap", fields.written("nominal")));
+    }
+    if tolerance.nominal_mm > WIDEST_GAP_MM {
+        let expected = "at most 50 mm for a gap (is the plan's unit right?)";
+        return Err(fields.bad_value("nominal", expected, fields.written("nominal")));
     }
     Ok(tolerance)
 }
