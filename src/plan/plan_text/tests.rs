@@ -76,10 +76,11 @@ fn a_plan_in_inches_is_the_same_plan() {
     let text = EXAMPLE
         .replace("units = \"mm\"", "units = \"inch\"")
         .replace("skip_ends = 20", "skip_ends = 0.5")
+        .replace("nominal = 4.0", "nominal = 0.16")
         .replace("to = 120.0", "to = 4.0");
     let plan = plan_of(&text).unwrap();
     // 1 inch = 25.4 mm exactly (NIST SP 811, B.8); products of two doubles, so equal to rounding.
-    assert!((plan.seams[0].gap.tolerance.nominal_mm - 4.0 * 25.4).abs() < 1e-12);
+    assert!((plan.seams[0].gap.tolerance.nominal_mm - 0.16 * 25.4).abs() < 1e-12);
     assert!((plan.scan.accuracy_mm - 0.02 * 25.4).abs() < 1e-12);
     assert!((plan.seams[0].zones[0].to_mm - 101.6).abs() < 1e-12);
 }
