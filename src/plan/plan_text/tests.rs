@@ -76,11 +76,10 @@ fn a_plan_in_inches_is_the_same_plan() {
     let text = EXAMPLE
         .replace("units = \"mm\"", "units = \"inch\"")
         .replace("skip_ends = 20", "skip_ends = 0.5")
-        .replace("nominal = 4.0", "nominal = 0.16")
         .replace("to = 120.0", "to = 4.0");
     let plan = plan_of(&text).unwrap();
     // 1 inch = 25.4 mm exactly (NIST SP 811, B.8); products of two doubles, so equal to rounding.
-    assert!((plan.seams[0].gap.tolerance.nominal_mm - 0.16 * 25.4).abs() < 1e-12);
+    assert!((plan.seams[0].gap.tolerance.nominal_mm - 4.0 * 25.4).abs() < 1e-12);
     assert!((plan.scan.accuracy_mm - 0.02 * 25.4).abs() < 1e-12);
     assert!((plan.seams[0].zones[0].to_mm - 101.6).abs() < 1e-12);
 }
@@ -120,7 +119,7 @@ fn every_fault_is_placed_and_explained() {
         ("nominal = 4.0", "nominal = -inf", "finite", "-inf"),
         ("nominal = 4.0", "nominal = 1e999", "finite", "1e999"),
         ("nominal = 4.0", "nominal = -4.0", "zero or more for a gap", "-4.0"),
-        ("nominal = 4.0", "nominal = 400000.0", "at most 50 mm for a gap", "400000.0"),
+        ("nominal = 4.0", "nominal = 400000.0", "at most 200 mm for a gap", "400000.0"),
         ("nominal = 4.0", "nominal = \"4\"", "a string", "\"4\""),
         ("nominal = 4.0, ", "", "`nominal` is missing in `gap` of seam `hood-fender-left`", ""),
         ("station_spacing = 5.0", "station_spacing = 0", "more than zero", "0"),
