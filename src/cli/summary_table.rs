@@ -8,6 +8,7 @@ use shutline::judge::{JudgedLineup, Verdict, expanded_u_mm, finish_change};
 use shutline::lineup::LineupReason;
 use shutline::measure::Estimate;
 use shutline::plan::{JudgedState, Plan};
+use shutline::render::Language;
 use shutline::summarise::{MeasurandSummary, Place, ScanSummary, SeamSummary};
 use shutline::units::LengthUnit;
 
@@ -116,6 +117,11 @@ fn verdict_words(seam: &SeamSummary) -> String {
     let mut words = match out {
         // The gap's word would say that the gap itself is wide.
         0 if is_taper_out => "taper out".to_owned(),
+        0 if seam.verdict() == Verdict::Unseen => {
+            let reason = seam.gap.usual_reason().or_else(|| seam.flush.usual_reason());
+            let texts = Language::English.texts();
+            reason.map_or_else(|| word.to_owned(), |reason| format!("{word}: {}", texts.reason_words(reason)))
+        }
         0 => word.to_owned(),
         out if is_taper_out => format!("{word}, {out} out, taper out"),
         out => format!("{word}, {out} out"),

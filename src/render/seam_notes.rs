@@ -6,7 +6,7 @@ use super::format::{along, length, unit_name};
 use super::run_facts::Results;
 use super::texts::{Language, Texts, reading_warning};
 use crate::judge::{JudgedSeam, Verdict, expanded_u_mm};
-use crate::measure::Warning;
+use crate::measure::{Reason, Warning};
 use crate::plan::Plan;
 use crate::summarise::Taper;
 
@@ -20,7 +20,33 @@ pub(super) struct SeamNote {
 /// All that is to be said of a seam.
 pub(super) fn seam_notes(results: &Results<'_>, judged: &JudgedSeam, language: Language) -> Vec<SeamNote> {
     let taper = taper_note(results, judged, language.texts());
-    taper.into_iter().chain(warning_note(results, judged, language)).collect()
+    let unseen = unseen_notes(results, judged, language);
+    taper.into_iter().chain(unseen).chain(warning_note(results, judged, language)).collect()
+}
+
+/// In one line for gap and flush, or one for each where they differ: each reason why they are not seen, with the number of stations.
+fn unseen_notes(results: &Results<'_>, judged: &JudgedSeam, language: Language) -> Vec<SeamNote> {
+    let texts = language.texts();
+    let Some(summary) = results.summary.seams.iter().find(|summary| summary.seam == judged.seam) else {
+        return Vec::new();
+    };
+    let said = |(reason, count): &(Reason, usize)| {
+        let at = language.warning_texts().at_stations.replace("{n}", &count.to_string());
+        at.replace("{of}", &judged.stations.len().to_string()).replace("{words}", texts.reason_words(*reason))
+    };
+    let why = |reasons: &[(Reason, usize)]| reasons.iter().map(said).collect::<Vec<String>>().join("; ");
+    let [gap, flush] = [why(&summary.gap.reasons), why(&summary.flush.reasons)];
+    let lines = if gap == flush {
+        vec![(format!("{}, {}", texts.gap, texts.flush), gap)]
+    } else {
+        vec![(texts.gap.to_owned(), gap), (texts.flush.to_owned(), flush)]
+    };
+    let unseen = texts.verdict(Verdict::Unseen);
+    lines
+        .into_iter()
+        .filter(|(_, why)| !why.is_empty())
+        .map(|(of, why)| SeamNote { words: format!("{of} {unseen} · {why}"), is_out: false })
+        .collect()
 }
 
 /// In one line, each warning with the number of stations that carry it.

@@ -112,6 +112,13 @@ pub struct MeasurandSummary {
 }
 
 impl MeasurandSummary {
+    /// The reason that most of the unseen stations have; the first of [`Reason::ALL`] among equals.
+    #[must_use]
+    pub fn usual_reason(&self) -> Option<Reason> {
+        let most = self.reasons.iter().map(|(_, count)| *count).max()?;
+        self.reasons.iter().find(|(_, count)| *count == most).map(|(reason, _)| *reason)
+    }
+
     /// Greatest minus least, mm.
     #[must_use]
     pub fn range_mm(&self) -> Option<f64> {

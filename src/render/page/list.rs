@@ -118,12 +118,22 @@ pub(super) fn seam_list(results: &Results<'_>, texts: &Texts) -> Markup {
                         span class="result" {
                             @if counts.out() > 0 { b { (counts.out()) " " (texts.out) } }
                             @if let Some(verdict) = taper_out { b { (taper_verdict_words(verdict, texts)) } }
-                            @else if counts.out() == 0 { (texts.verdict(summary.verdict())) }
+                            @else if counts.out() == 0 { (quiet_verdict(summary, texts)) }
                         }
                     }
                 }
             }
         }
+    }
+}
+
+/// The verdict of a seam that nothing is out of; of one that is not seen, why.
+fn quiet_verdict(summary: &SeamSummary, texts: &Texts) -> String {
+    let word = texts.verdict(summary.verdict());
+    let reason = summary.gap.usual_reason().or_else(|| summary.flush.usual_reason());
+    match reason.filter(|_| summary.verdict() == Verdict::Unseen) {
+        Some(reason) => format!("{word}: {}", texts.reason_words(reason)),
+        None => word.to_owned(),
     }
 }
 

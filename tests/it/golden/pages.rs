@@ -126,6 +126,10 @@ fn warnings_of_readings_are_told_for_each_seam_and_station() {
                 3 of 59 stations: a part of the surface is not seen</p>";
     assert!(english.contains(line));
     assert!(english.contains("1 of 59 stations: a flange reaches past its edge, or may do so</p>"));
+    // Where the made seams have a hole.
+    assert!(
+        english.contains("<p class=\"note\">gap, flush unseen · 4 of 59 stations: the edge is not seen</p>")
+    );
     // The second seam's stations 56 to 58 carry the third and the fourth warning.
     assert!(english.contains("\"warned\":{\"56\":[2,3],\"57\":[2,3],\"58\":[2,3]}"));
     let german = report(LengthUnit::Inch, Language::German);
