@@ -285,3 +285,48 @@ fn seen_rad(arc: &TangentArc, points: &[SkinSample], skin: &SkinPatch, task: &Ar
     }
     seen as f64 * ANGLE_BIN_RAD
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const SKIN: SkinPatch =
+        SkinPatch { c0: 0.0, c1: 0.0, c2: 0.0, c3: 0.0, c4: 0.0, cubic: 0.0, sigma_mm: 0.0, used: 0 };
+
+    /// Points round a hem of 2 mm whose edge lies at 1.5 mm, under a flat surface; `past_mm` further out at the edge itself.
+    fn hem(past_mm: f64) -> Vec<SkinSample> {
+        (0..=110)
+            .map(|degrees| {
+                let (sine, cosine) = f64::from(degrees).to_radians().sin_cos();
+                let radius_mm = 2.0 + past_mm * sine.powi(40);
+                let (q_mm, z_mm) = (3.5 - radius_mm * sine, radius_mm * cosine - 2.0);
+                SkinSample { q_mm, ds_mm: 0.0, z_mm, weight: 1.0 }
+            })
+            .collect()
+    }
+
+    #[test]
+    fn what_passes_an_arc_at_the_edge_is_told() {
+        let task = ArcTask {
+            edge_mm: 1.7,
+            radius_mm: 1.8,
+            is_radius_fixed: false,
+            smoothing_mm: 0.0,
+            spacing_mm: 0.1,
+        };
+        // Half of a patch would let the edge's slope along the seam go free.
+        let along = |points: Vec<SkinSample>| -> Vec<SkinSample> {
+            [-1.0, 1.0]
+                .iter()
+                .flat_map(|ds| points.iter().map(|one| SkinSample { ds_mm: *ds, ..*one }))
+                .collect()
+        };
+        let arc = fit_tangent_arc(&along(hem(0.0)), &SKIN, &task).unwrap();
+        assert!((arc.edge_mm - 1.5).abs() < 1e-6 && (arc.radius_mm - 2.0).abs() < 1e-6, "{arc:?}");
+        assert!(arc.passed_mm(&hem(0.0), &SKIN, 0.0).unwrap().abs() < 1e-6);
+        // Within 15° of the edge sin^40 lies between 0.25 and 1, its median, at 7.5°, is 0.71.
+        let passed_mm = arc.passed_mm(&hem(0.1), &SKIN, 0.0).unwrap();
+        assert!((passed_mm - 0.071).abs() < 0.005, "{passed_mm}");
+        assert!(arc.passed_mm(&hem(0.0)[..60], &SKIN, 0.0).is_none(), "the edge is not among them");
+    }
+}

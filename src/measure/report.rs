@@ -24,7 +24,7 @@ use super::uncertainty::{
 };
 use crate::geometry::Curve;
 use crate::plan::{FlushMethod, GapMethod, Seam, Station};
-use crate::section::FlatSeam;
+use crate::section::{CELL_ACROSS_MM, FlatSeam};
 
 /// Arcs seen less far round than this are continued by their fit, rad (95°).
 const EDGE_SURE_RAD: f64 = 94.9 * std::f64::consts::PI / 180.0;
@@ -305,7 +305,9 @@ fn warnings(context: &Context<'_>, draft: &Draft<'_>, sides: [&FittedSide; 2], i
     warn(draft.gap.is_ok() && seen.len() == 2 && (0..2).any(is_borrowed), Warning::RadiusBorrowed);
     let is_short = |side: usize| {
         let band_mm = context.local[index].bands_mm[side].or(context.bands_mm[side]);
-        band_mm.is_none_or(|band_mm| band_mm < SHORT_BAND_MM)
+        // Points may end before the band does; the last of them lie somewhere in the last cell.
+        let seen_mm = sides[side].band_to_mm - sides[side].band_from_mm + CELL_ACROSS_MM;
+        band_mm.is_none_or(|band_mm| band_mm.min(seen_mm) < SHORT_BAND_MM)
     };
     warn((0..2).any(is_short), Warning::SurfaceShortened);
     // A scan that is thin everywhere has no hole.

@@ -2,7 +2,7 @@
 //!
 //! In: stations fitted once. Out: per side the longest band, mm, that runs across no crease, trim line or step.
 //! Method: for bands from long to short, the residuals of all stations' parabolas are pooled in strips by distance from the
-//! edge; a band is accepted where no strip's mean stands off by more than 12 µm and four of its standard errors, Pooling
+//! edge; a band is accepted where no strip's mean stands off by more than 12 µm and four of its standard errors. Pooling
 //! beats the noise; a feature that runs along the seam does not average out. A band is no use where the surface between it and the hem does not
 //! lie on its continuation.
 //! Does not see features that cross the seam.

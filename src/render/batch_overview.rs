@@ -37,13 +37,13 @@ font-family:\"Barlow Semi Condensed\",system-ui,sans-serif}\
 const MANY_OUT: f64 = 0.25;
 
 /// The overview as CSV: header `seam,quantity,scan,stations,good,below,above,undecided,unseen,mean_mm,least_mm,most_mm`
-/// (`_in` for inches).
+/// (`_in` for inches). A row of the quantity `taper` counts one window, its change of the gap as mean, least and most, and `above` where that
+/// is proved to be too much, whichever way it goes.
 ///
 /// # Errors
 /// The table could not be put together.
 pub fn overview_csv(overview: &BatchOverview) -> Result<String, RenderError> {
     let unit = overview.units;
-    let decimals = if unit == LengthUnit::Inch { 6 } else { 4 };
     let mut table = csv::Writer::from_writer(Vec::new());
     let start = ["seam", "quantity", "scan", "stations", "good", "below", "above", "undecided", "unseen"]
         .map(str::to_owned);
@@ -52,21 +52,30 @@ pub fn overview_csv(overview: &BatchOverview) -> Result<String, RenderError> {
     for line in &overview.lines {
         for (scan, cell) in overview.scans.iter().zip(&line.cells) {
             let Some(cell) = cell else { continue };
-            let counts = &cell.counts;
-            let numbers =
-                [counts.total(), counts.good, counts.below, counts.above, counts.undecided, counts.unseen];
-            let lengths = [cell.mean_mm, cell.least_mm, cell.most_mm].map(|length| {
-                let in_unit = |length_mm: f64| format!("{:.decimals$}", length_mm / unit.mm());
-                length.map_or_else(String::new, in_unit)
-            });
-            let start = [line.seam.clone(), line.quantity.word().to_owned(), scan.name.clone()];
-            table.write_record(
-                start.into_iter().chain(numbers.map(|count| count.to_string())).chain(lengths),
-            )?;
+            table.write_record(csv_row((&line.seam, line.quantity.word(), &scan.name), cell, unit))?;
+        }
+        if line.quantity != Quantity::Flush {
+            continue;
+        }
+        for (scan, row) in overview.scans.iter().zip(overview.tapers_of(&line.seam).unwrap_or_default()) {
+            let Some(row) = row else { continue };
+            table.write_record(csv_row((&line.seam, "taper", &scan.name), &row.cell(), unit))?;
         }
     }
     let bytes = table.into_inner().map_err(|error| csv::Error::from(error.into_error()))?;
     Ok(String::from_utf8_lossy(&bytes).into_owned())
+}
+
+/// Seam, quantity and scan, then the counts and the lengths.
+fn csv_row((seam, quantity, scan): (&str, &str, &str), cell: &BatchCell, unit: LengthUnit) -> Vec<String> {
+    let decimals = if unit == LengthUnit::Inch { 6 } else { 4 };
+    let counts = &cell.counts;
+    let numbers = [counts.total(), counts.good, counts.below, counts.above, counts.undecided, counts.unseen];
+    let lengths = [cell.mean_mm, cell.least_mm, cell.most_mm].map(|length| {
+        length.map_or_else(String::new, |length_mm| format!("{:.decimals$}", length_mm / unit.mm()))
+    });
+    let start = [seam, quantity, scan].map(str::to_owned);
+    start.into_iter().chain(numbers.map(|count| count.to_string())).chain(lengths).collect()
 }
 
 /// The overview as a page; `folder_of` gives the folder of a scan's results inside `scans/`.

@@ -93,6 +93,16 @@ pub struct LineupLine {
     pub cells: Vec<Option<LineupRow>>,
 }
 
+impl TaperRow {
+    /// As a cell: one window, counted by its verdict.
+    #[must_use]
+    pub fn cell(&self) -> BatchCell {
+        let mut counts = VerdictCounts::default();
+        counts.add(self.verdict);
+        BatchCell { counts, mean_mm: self.change_mm, least_mm: self.change_mm, most_mm: self.change_mm }
+    }
+}
+
 /// A batch at a glance.
 #[derive(Debug, Clone, PartialEq)]
 pub struct BatchOverview {

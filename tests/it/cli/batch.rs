@@ -193,6 +193,44 @@ fn a_watched_folder_is_measured_as_it_fills_and_an_interrupt_ends_it_cleanly() {
     assert!(left.is_empty(), "{left:?}");
 }
 
+/// Every gap is inside its tolerance, but it changes by 0.3 mm over 100 mm.
+#[test]
+fn a_taper_that_is_out_is_in_the_overview_and_in_the_exit_status() {
+    let folder = tempfile::tempdir().unwrap();
+    let home = folder.path();
+    write_plan(home, "");
+    let plan = std::fs::read_to_string(home.join("one.seams.toml")).unwrap();
+    std::fs::create_dir(home.join("scans")).unwrap();
+    std::fs::write(home.join("set.toml"), "[shape]\ngap_mm = { at_mm = [0, 200], value_mm = [3.7, 4.3] }\n")
+        .unwrap();
+    let rehearse = [
+        "rehearse",
+        "--plan",
+        "one.seams.toml",
+        "--settings",
+        "set.toml",
+        "--out",
+        "scans/car.ply",
+        "--truth",
+        "truth.csv",
+    ];
+    let made = run(home, &rehearse);
+    assert!(made.status.success(), "{}", talk(&made));
+    for (limit, status, row, cell) in [
+        ("0.5", 0, "hood-fender,taper,car.ply,1,1,0,0,0,0,0.3", "good · 0.30"),
+        ("0.2", 1, "hood-fender,taper,car.ply,1,0,0,1,0,0,0.3", "out · 0.30"),
+    ] {
+        let with_taper = format!("{plan}gap_taper = {limit}\ntaper_length = 100\n");
+        std::fs::write(home.join("one.seams.toml"), with_taper).unwrap();
+        let out = batch(home, "out", &[]);
+        assert_eq!(out.status.code(), Some(status), "{limit}: {}", talk(&out));
+        let table = std::fs::read_to_string(home.join("out/overview.csv")).unwrap();
+        // The change of 0.3 mm to some micrometres: the scan has no noise.
+        assert!(table.contains(row) || table.contains(&row.replace("0.3", "0.29")), "{table}");
+        assert!(std::fs::read_to_string(home.join("out/overview.html")).unwrap().contains(cell), "{limit}");
+    }
+}
+
 #[test]
 fn a_batch_in_inches_has_its_overview_in_inches_with_trends() {
     let folder = prepared();

@@ -2,12 +2,14 @@
 
 use std::path::Path;
 
+use nalgebra::Point3;
 use shutline::files::read_plan;
-use shutline::measure::Reason;
+use shutline::measure::{Reason, StationReading, Warning};
 use shutline::plan::Side;
-use shutline::rehearse::{Crease, CrossFeature, CrossShape, Rehearsal, Scanner};
+use shutline::rehearse::{Crease, CrossFeature, CrossShape, Rehearsal, Scanner, rehearse};
+use shutline::scan::VecSource;
 
-use super::trial::{Wish, plan_of, rehearsed_pairs, shaped};
+use super::trial::{Wish, measure_all, plan_of, rehearsed_pairs, shaped};
 
 /// In a rehearsal by plan every seam's surfaces are their own, so that near corners, where two seams' strips meet, there is a
 /// ledge of some 0.4 mm in the panel, at 30 mm from the seam and less. What lies before it tells the flush. 166 stations of
@@ -149,5 +151,54 @@ fn a_surface_that_ends_at_once_is_said_to_be_too_short() {
     for pair in pairs {
         assert_eq!(pair.reading.gap.as_ref().err(), Some(&Reason::SurfaceTooShort));
         assert_eq!(pair.reading.flush.as_ref().err(), Some(&Reason::SurfaceTooShort));
+    }
+}
+
+/// What is cut out of the surface beside six stations is told there, where they are read at all; a scan that is thin everywhere has no hole.
+#[test]
+fn a_hole_is_told_where_it_is_and_a_thin_scan_has_none() {
+    let wishes = [Wish { gap_mm: 4.0, radii_mm: [2.0, 1.5], flush_mm: 0.3, datum_side: Side::Left }];
+    let plan = plan_of(&wishes, 0.02, None);
+    let curve = &plan.seams[0].curve;
+    // Place along the seam, whether it is read, and what it is warned of. Where the hole leaves so little that it is not looked beyond,
+    // the surface is said to be short instead.
+    let stations = |spacing_mm: f64, has_hole: bool| -> Vec<(f64, bool, [bool; 2])> {
+        let scanner = Scanner { spacing_mm, ..Scanner::good() };
+        let settings = shaped(&plan, &wishes, Rehearsal { seed: 66, scanner, ..Rehearsal::default() });
+        let scan = rehearse(&plan, &settings).unwrap();
+        let is_cut = |point: &Point3<f64>| {
+            let along_mm = curve.nearest(point).along_mm;
+            let frame = curve.frame_at(along_mm);
+            let across_mm = (point - frame.origin).dot(&frame.across());
+            (100.0..160.0).contains(&along_mm) && (10.0..35.0).contains(&across_mm)
+        };
+        let kept: Vec<Point3<f64>> =
+            scan.points.iter().filter(|point| !has_hole || !is_cut(point)).copied().collect();
+        let readings = measure_all(&plan, &VecSource::from_points(&kept, None));
+        let read = |station: &StationReading| station.gap.is_ok() || station.flush.is_ok();
+        let all = readings.iter().flat_map(|seam| &seam.stations);
+        let has = |one: &StationReading, warning| one.warnings.contains(&warning);
+        let warned =
+            |one: &StationReading| [has(one, Warning::HoleInBand), has(one, Warning::SurfaceShortened)];
+        all.map(|one| (one.station.along_mm, read(one), warned(one))).collect()
+    };
+    for spacing_mm in [0.4, 1.0] {
+        let whole = stations(spacing_mm, false);
+        assert!(
+            whole.iter().all(|(_, is_read, warned)| *is_read && !warned[0]),
+            "{spacing_mm} mm: {whole:?}"
+        );
+        let mut told = 0;
+        for (along_mm, is_read, [has_hole, is_short]) in stations(spacing_mm, true) {
+            let is_beside = (100.0..160.0).contains(&along_mm);
+            assert!(!is_beside || !is_read || has_hole || is_short, "{spacing_mm} mm: nothing at {along_mm}");
+            // A station looks 15 mm along the surface to both sides.
+            assert!(
+                !has_hole || (85.0..175.0).contains(&along_mm),
+                "{spacing_mm} mm: {along_mm} has no hole"
+            );
+            told += usize::from(has_hole);
+        }
+        assert!(told >= 4, "{spacing_mm} mm: {told}");
     }
 }
