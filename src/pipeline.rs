@@ -14,7 +14,9 @@ use thiserror::Error;
 use crate::align::{AlignError, AlignSettings, Alignment, align, spread_out};
 use crate::judge::{JudgedLineup, JudgedSeam, judge_lineup, judge_seam, lineup_with_finish, with_finish};
 use crate::lineup::{LineupReading, measure_lineup};
-use crate::measure::{MeasureSettings, SeamReadings, allow_for_alignment, measure_seam_spread};
+use crate::measure::{
+    MeasureSettings, SeamReadings, Smoothing, StartedSeam, allow_for_alignment, smoothing_of, start_seam,
+};
 use crate::plan::Plan;
 use crate::scan::{
     PassedOver, PointBlock, PointSink, ScanFailure, ScanSource, Sieve, Spread, Thinner, Triangle,
@@ -77,6 +79,7 @@ impl Watch for Unwatched {}
 #[derive(Debug, Clone)]
 pub struct MeasuredScan {
     pub alignment: Alignment,
+    pub smoothing: Smoothing,
     /// In plan order.
     pub seams: Vec<JudgedSeam>,
     pub summary: ScanSummary,
@@ -115,7 +118,7 @@ pub fn measure_scan(
         .collect();
     watch.begin(Stage::Measure);
     let settings = MeasureSettings::for_plan(plan);
-    let mut readings = measure_seams(plan, &gathered, &settings, watch)?;
+    let (mut readings, smoothing) = measure_seams(plan, &gathered, &settings, watch)?;
     for seam in &mut readings {
         allow_for_alignment(seam, |point, along| alignment.uncertainty_mm(point, along));
     }
@@ -141,6 +144,7 @@ pub fn measure_scan(
     }
     Ok(MeasuredScan {
         alignment,
+        smoothing,
         seams,
         summary,
         lineups,
@@ -175,22 +179,34 @@ fn measure_seams(
     gathered: &Gathered,
     settings: &MeasureSettings,
     watch: &dyn Watch,
-) -> Result<Vec<SeamReadings>, MeasureError> {
-    let stations = plan.seams.iter().map(|seam| seam.stations().len()).sum();
+) -> Result<(Vec<SeamReadings>, Smoothing), MeasureError> {
+    let stations: usize = plan.seams.iter().map(|seam| seam.stations().len()).sum();
+    // Each station is looked at twice.
     let done = AtomicUsize::new(0);
-    plan.seams
+    let look = |own: usize| watch.measured((own + done.fetch_add(own, Ordering::Relaxed)) / 2, stations);
+    let stop = || if watch.is_stopped() { Err(MeasureError::Stopped) } else { Ok(()) };
+    let started = plan
+        .seams
         .par_iter()
         .zip(&gathered.bands)
         .map(|(seam, band)| {
-            if watch.is_stopped() {
-                return Err(MeasureError::Stopped);
-            }
-            let readings = measure_seam_spread(seam, band, settings, &OnThreads);
-            let own = readings.stations.len();
-            watch.measured(own + done.fetch_add(own, Ordering::Relaxed), stations);
+            stop()?;
+            let started = start_seam(seam, band, settings, &OnThreads);
+            look(seam.stations().len());
+            Ok(started)
+        })
+        .collect::<Result<Vec<StartedSeam<'_>>, MeasureError>>()?;
+    let smoothing = smoothing_of(&started, settings, &OnThreads);
+    let readings = started
+        .into_par_iter()
+        .map(|seam| {
+            stop()?;
+            let readings = seam.finish(smoothing);
+            look(readings.stations.len());
             Ok(readings)
         })
-        .collect()
+        .collect::<Result<_, MeasureError>>()?;
+    Ok((readings, smoothing))
 }
 
 /// Looks at a scan for seams, its parts on all threads; what is seen does not depend on how many.

@@ -9,12 +9,12 @@ use shutline::pipeline::{MeasuredScan, measure_scan};
 use shutline::plan::Plan;
 use shutline::render::{
     Language, change_strip_picture, changes_csv, comparison_json, comparison_page, describe_move,
-    describe_sides, png,
+    describe_sides, png, taper_word,
 };
 use shutline::scan::ScanSource;
 use shutline::summarise::{
-    ChangeVerdict, CompareSettings, Comparison, ComparisonKind, LineupChange, MirrorPlane, compare,
-    compare_mirrored, lineup_changes, mirrored_lineup_changes,
+    ChangeVerdict, CompareSettings, Comparison, ComparisonKind, LineupChange, MirrorPlane, TaperChange,
+    compare, compare_mirrored, lineup_changes, mirrored_lineup_changes,
 };
 
 use super::align::open_reference;
@@ -196,6 +196,9 @@ fn table(compared: &Compared) -> String {
                 change.worse_count
             ));
         }
+        for taper in comparison.tapers.iter().filter(|taper| taper.seam == seam.seam) {
+            text.push_str(&taper_row(taper, plan, comparison.kind));
+        }
     }
     text.push_str(&lineup_rows(compared));
     if comparison.kind == ComparisonKind::LeftRight {
@@ -212,6 +215,21 @@ fn table(compared: &Compared) -> String {
         text.push_str(&format!("{}\n", describe_move(one, title, plan.axes(), unit, Language::English)));
     }
     text
+}
+
+/// A seam's largest taper on both sides, each with its verdict, and what is allowed.
+fn taper_row(taper: &TaperChange, plan: &Plan, kind: ComparisonKind) -> String {
+    let side = |place: usize| {
+        let word = taper_word(taper.verdicts()[place]);
+        taper.sides[place].as_ref().map_or_else(
+            || format!("{} {word}", kind.sides()[place]),
+            |side| {
+                format!("{} {:.3} {word}", kind.sides()[place], side.change.value_mm.abs() / plan.units.mm())
+            },
+        )
+    };
+    let limit = taper.limit_mm / plan.units.mm();
+    format!("{:<28} {:<6} {}, {} ({limit:.3} allowed)\n", taper.seam.0, "taper", side(0), side(1))
 }
 
 /// What runs across seams: one row a value, under the same heads as the seams'.

@@ -130,6 +130,7 @@ impl Measure {
             scan_format: source.facts().format.clone(),
             scan_point_count: Some(measured.points_seen),
             skipped_point_count: measured.points_not_finite,
+            smoothing: Some(measured.smoothing),
             inputs,
             settings: Vec::new(),
             warnings,

@@ -138,7 +138,7 @@ fn scan_parquet(run: &RunFacts, readings: &str) -> Result<Vec<u8>, Failure> {
     Ok(readings_parquet(&[ScanReadings { name, taken_s: None, csv: readings }])?)
 }
 
-/// Draws strips and worst sections, each picture on its own thread.
+/// Draws strips, worst sections and one of what was not seen, each picture on its own thread.
 fn write_pictures(
     folder: &OutputFolder,
     plan: &Plan,
@@ -150,9 +150,11 @@ fn write_pictures(
     let seams = measured.seams.iter().zip(&measured.summary.seams).zip(&strips);
     let pictures: Vec<(&JudgedSeam, &StripSettings, Option<usize>)> = seams
         .flat_map(|((judged, summary), strip)| {
-            let worst = summary.worst_stations(sections);
+            let mut stations = summary.worst_stations(sections);
+            stations
+                .extend(unseen_station(judged).filter(|station| sections > 0 && !stations.contains(station)));
             std::iter::once((judged, strip, None))
-                .chain(worst.into_iter().map(move |station| (judged, strip, Some(station))))
+                .chain(stations.into_iter().map(move |station| (judged, strip, Some(station))))
         })
         .collect();
     let section = SectionSettings { language, ..SectionSettings::default() };
@@ -166,6 +168,18 @@ fn write_pictures(
         }
         Ok(())
     })
+}
+
+/// One station that shows why others of the seam were not read: the middle one of those that have points.
+fn unseen_station(judged: &JudgedSeam) -> Option<usize> {
+    let unseen: Vec<usize> = judged
+        .stations
+        .iter()
+        .map(|station| &station.reading)
+        .filter(|reading| reading.gap.is_err() && !reading.profile.points.is_empty())
+        .map(|reading| reading.station.index)
+        .collect();
+    unseen.get(unseen.len() / 2).copied()
 }
 
 /// Plan and curves as the record names them: curves as the plan does, unless it gives folders of this machine.

@@ -16,7 +16,9 @@ use crate::section::{FlatPoint, FlatSeam, keep_upper_layer};
 pub(super) const NODE_STEP_MM: f64 = 8.0;
 /// Half the length of seam that a node looks at, mm.
 const NODE_REACH_MM: f64 = 6.0;
-/// Where the outer surface is looked for, mm from the curve: past a hem of 4 mm in a gap of 8 mm on a curve 3 mm off.
+/// A gap that all places below are meant for, mm; in wider ones everything lies further out by half of what they are wider.
+const USUAL_GAP_MM: f64 = 8.0;
+/// Where the outer surface is looked for, mm from the curve: past a hem of 4 mm in such a gap on a curve 3 mm off.
 const SURFACE_FROM_MM: f64 = 9.0;
 const SURFACE_TO_MM: f64 = 30.0;
 const MID_SURFACE_MM: f64 = 16.0;
@@ -71,23 +73,47 @@ pub(super) struct Node {
     pub(super) finding: Result<[NodeSide; 2], Reason>,
 }
 
-/// Looks at every node of a seam.
-pub(super) fn locate_nodes(flat: &FlatSeam, spread: &dyn Spread) -> Vec<Node> {
+/// A node's points, with places counted from half of a wide gap.
+#[derive(Clone, Copy)]
+struct Slab<'a> {
+    points: &'a [FlatPoint],
+    wider_mm: f64,
+}
+
+impl Slab<'_> {
+    fn q_mm(&self, sign: f64, point: &FlatPoint) -> f64 {
+        sign * f64::from(point.x_mm) - self.wider_mm
+    }
+}
+
+impl NodeSide {
+    /// The same counted from the curve, where it was counted from `wider_mm` beside it.
+    fn from_curve(self, wider_mm: f64) -> Self {
+        let [constant, slope, bend] = self.surface;
+        let surface = [constant - wider_mm * (slope - wider_mm * bend), slope - 2.0 * wider_mm * bend, bend];
+        Self { edge_mm: self.edge_mm + wider_mm, surface, ..self }
+    }
+}
+
+/// Looks at every node of a seam whose gap should be `nominal_mm`.
+pub(super) fn locate_nodes(flat: &FlatSeam, nominal_mm: f64, spread: &dyn Spread) -> Vec<Node> {
+    let wider_mm = ((nominal_mm - USUAL_GAP_MM) / 2.0).max(0.0);
     let count = (flat.track.length_mm() / NODE_STEP_MM).floor() as usize + 1;
     gather(spread, count, |index| {
         let s_mm = index as f64 * NODE_STEP_MM;
-        Node { s_mm, finding: locate(flat.slab(s_mm, NODE_REACH_MM)) }
+        let finding = locate(Slab { points: flat.slab(s_mm, NODE_REACH_MM), wider_mm });
+        Node { s_mm, finding: finding.map(|sides| sides.map(|side| side.from_curve(wider_mm))) }
     })
 }
 
-fn locate(points: &[FlatPoint]) -> Result<[NodeSide; 2], Reason> {
-    let surfaces = [-1.0, 1.0].map(|sign| surface(points, sign));
+fn locate(slab: Slab<'_>) -> Result<[NodeSide; 2], Reason> {
+    let surfaces = [-1.0, 1.0].map(|sign| surface(slab, sign));
     let [Some(left), Some(right)] = surfaces else {
-        return Err(why_no_surface(points, &surfaces));
+        return Err(why_no_surface(slab, &surfaces));
     };
-    match (walk_in(points, -1.0, &left), walk_in(points, 1.0, &right)) {
+    match (walk_in(slab, -1.0, &left), walk_in(slab, 1.0, &right)) {
         (Some(left), Some(right)) => Ok([left, right]),
-        _ if is_notched(points) => Err(Reason::NearlyShut),
+        _ if is_notched(slab.points) => Err(Reason::NearlyShut),
         _ => Err(Reason::NotASeam),
     }
 }
@@ -113,7 +139,7 @@ fn is_notched(points: &[FlatPoint]) -> bool {
 }
 
 /// Why a side has no outer surface: too few points to show one, a panel that ends before it, or nothing there at all.
-fn why_no_surface(points: &[FlatPoint], surfaces: &[Option<[f64; 3]>; 2]) -> Reason {
+fn why_no_surface(slab: Slab<'_>, surfaces: &[Option<[f64; 3]>; 2]) -> Reason {
     let missing: Vec<f64> = [-1.0, 1.0]
         .into_iter()
         .zip(surfaces)
@@ -122,10 +148,9 @@ fn why_no_surface(points: &[FlatPoint], surfaces: &[Option<[f64; 3]>; 2]) -> Rea
         .collect();
     let count = |sign: f64, from_mm: f64, to_mm: f64| {
         let is_there = |point: &&FlatPoint| {
-            (from_mm..to_mm).contains(&(sign * f64::from(point.x_mm)))
-                && f64::from(point.z_mm).abs() < NEAR_HEIGHT_MM
+            (from_mm..to_mm).contains(&slab.q_mm(sign, point)) && f64::from(point.z_mm).abs() < NEAR_HEIGHT_MM
         };
-        points.iter().filter(is_there).count()
+        slab.points.iter().filter(is_there).count()
     };
     let far: Vec<usize> = missing.iter().map(|sign| count(*sign, MID_SURFACE_MM, SURFACE_TO_MM)).collect();
     let near: Vec<usize> = missing.iter().map(|sign| count(*sign, 0.0, SURFACE_FROM_MM)).collect();
@@ -141,16 +166,16 @@ fn why_no_surface(points: &[FlatPoint], surfaces: &[Option<[f64; 3]>; 2]) -> Rea
 }
 
 /// A robust parabola `z(q)` through the medians of strips across one side; the strips are as wide as the points are apart.
-fn surface(points: &[FlatPoint], sign: f64) -> Option<[f64; 3]> {
+fn surface(slab: Slab<'_>, sign: f64) -> Option<[f64; 3]> {
     let width_mm = SURFACE_TO_MM - SURFACE_FROM_MM;
     let range_mm = SURFACE_FROM_MM..SURFACE_TO_MM;
-    let count = points.iter().filter(|point| range_mm.contains(&(sign * f64::from(point.x_mm)))).count();
+    let count = slab.points.iter().filter(|point| range_mm.contains(&slab.q_mm(sign, point))).count();
     let apart_mm = (width_mm * 2.0 * NODE_REACH_MM / (count.max(1) as f64)).sqrt();
     let strip_mm = apart_mm.clamp(LEAST_STRIP_MM, LARGEST_STRIP_MM);
     let mut strips: Vec<Vec<f64>> = vec![Vec::new(); (width_mm / strip_mm) as usize];
     let strip_count = strips.len();
-    for point in points {
-        let place = (sign * f64::from(point.x_mm) - SURFACE_FROM_MM) / strip_mm;
+    for point in slab.points {
+        let place = (slab.q_mm(sign, point) - SURFACE_FROM_MM) / strip_mm;
         if place >= 0.0 && (place as usize) < strip_count {
             strips[place as usize].push(f64::from(point.z_mm));
         }
@@ -221,11 +246,11 @@ fn height(surface: &[f64; 3], q_mm: f64) -> f64 {
 }
 
 /// Walks from the surface towards and past the curve until the points run out; `None` where they never do.
-fn walk_in(points: &[FlatPoint], sign: f64, surface: &[f64; 3]) -> Option<NodeSide> {
+fn walk_in(slab: Slab<'_>, sign: f64, surface: &[f64; 3]) -> Option<NodeSide> {
     let bin_count = ((WALK_FROM_MM + 10.0 - WALK_TO_MM) / BIN_MM) as usize;
     let mut bins: Vec<Vec<f64>> = vec![Vec::new(); bin_count];
-    for point in points {
-        let q = sign * f64::from(point.x_mm);
+    for point in slab.points {
+        let q = slab.q_mm(sign, point);
         let place = (WALK_FROM_MM + 10.0 - q) / BIN_MM;
         if place >= 0.0 && (place as usize) < bin_count {
             bins[place as usize].push(height(surface, q) - f64::from(point.z_mm));
@@ -242,10 +267,11 @@ fn walk_in(points: &[FlatPoint], sign: f64, surface: &[f64; 3]) -> Option<NodeSi
         (start..=bin_count - run).find(|first| counts[*first..*first + run].iter().all(is_empty))?;
     let edge_mm = WALK_FROM_MM + 10.0 - first_empty as f64 * BIN_MM;
     let beside = walk.surface_before(first_empty, surface);
-    let mut depths: Vec<f64> = points
+    let mut depths: Vec<f64> = slab
+        .points
         .iter()
-        .filter(|point| (edge_mm - 0.3..edge_mm + 1.0).contains(&(sign * f64::from(point.x_mm))))
-        .map(|point| height(&beside, sign * f64::from(point.x_mm)) - f64::from(point.z_mm))
+        .filter(|point| (edge_mm - 0.3..edge_mm + 1.0).contains(&slab.q_mm(sign, point)))
+        .map(|point| height(&beside, slab.q_mm(sign, point)) - f64::from(point.z_mm))
         .filter(is_of_walk)
         .collect();
     let has_turned = median_in_place(&mut depths).is_some_and(|depth_mm| depth_mm > TURNED_MM);

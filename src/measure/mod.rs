@@ -43,6 +43,7 @@ pub use reading::{
     StationReading, UncertaintySource, Warning,
 };
 pub use report::SHORT_BAND_MM;
-pub use seam::{measure_seam, measure_seam_spread};
+pub use seam::{StartedSeam, measure_seam, smoothing_of, start_seam};
 pub use settings::{DEFAULT_ACCURACY_MM, MeasureSettings};
 pub use slide::allow_for_alignment;
+pub use smoothing::Smoothing;

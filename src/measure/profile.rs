@@ -1,12 +1,12 @@
 //! What a section looked like, thinned for drawing.
 //!
-//! In: a fitted station. Out: [`Profile`] in level section axes, mm.
+//! In: a station, fitted or not. Out: [`Profile`] in level section axes, mm.
 //! Does not draw.
 
 use super::reading::{Profile, ProfileArc, ProfilePoint, ProfileSkin};
 use super::station::{Fitted, FittedSide, SIGNS};
 use crate::geometry::SkinPatch;
-use crate::section::FlatSeam;
+use crate::section::{FlatSeam, Tilt};
 
 /// Half the width drawn, and how deep, mm.
 const DRAWN_HALF_MM: f64 = 32.0;
@@ -21,10 +21,23 @@ const USED_WITHIN_MM: f64 = 0.25;
 /// The profile of a fitted station; sides in the order datum, other.
 pub(super) fn profile_of(fitted: &Fitted, flat: &FlatSeam, datum: usize) -> Profile {
     let order = [datum, 1 - datum];
+    Profile {
+        points: points_of(fitted, flat),
+        skins: order.map(|side| fitted.sides[side].as_ref().map(|fit| skin_of(fit, side))),
+        arcs: order.map(|side| fitted.sides[side].as_ref().and_then(|fit| arc_of(fit, side))),
+    }
+}
+
+/// The profile of a station that could not be fitted: points alone, in the axes of the plan's curve.
+pub(super) fn bare_profile(flat: &FlatSeam, s_mm: f64) -> Profile {
+    let nothing = Fitted { s_mm, tilt: Tilt::default(), sides: [None, None] };
+    Profile { points: points_of(&nothing, flat), ..Profile::default() }
+}
+
+fn points_of(fitted: &Fitted, flat: &FlatSeam) -> Vec<ProfilePoint> {
     let slab = flat.slab(fitted.s_mm, DRAWN_REACH_MM);
     let stride = slab.len().div_ceil(POINT_LIMIT).max(1);
-    let points = slab
-        .iter()
+    slab.iter()
         .step_by(stride)
         .filter_map(|point| {
             let (u_mm, v_mm) = fitted.tilt.level(f64::from(point.x_mm), f64::from(point.z_mm));
@@ -34,12 +47,7 @@ pub(super) fn profile_of(fitted: &Fitted, flat: &FlatSeam, datum: usize) -> Prof
                 is_used: is_used(fitted, u_mm, v_mm),
             })
         })
-        .collect();
-    Profile {
-        points,
-        skins: order.map(|side| fitted.sides[side].as_ref().map(|fit| skin_of(fit, side))),
-        arcs: order.map(|side| fitted.sides[side].as_ref().and_then(|fit| arc_of(fit, side))),
-    }
+        .collect()
 }
 
 fn is_used(fitted: &Fitted, u_mm: f64, v_mm: f64) -> bool {

@@ -10,8 +10,8 @@ use super::flush::flush_mm;
 use super::gap::gap_mm;
 use super::local_band::LocalBand;
 use super::locate::Node;
-use super::profile::profile_of;
-use super::reading::{EdgeReading, Estimate, Profile, Reason, StationReading, Warning};
+use super::profile::{bare_profile, profile_of};
+use super::reading::{EdgeReading, Estimate, Reason, StationReading, Warning};
 use super::refusal::{Refusal, refusals};
 use super::settings::MeasureSettings;
 use super::shared::Shared;
@@ -77,7 +77,12 @@ struct Draft<'a> {
 }
 
 /// A station that could not be measured at all.
-pub(super) fn unmeasured(curve: &Curve, station: &Station, reason: Reason) -> StationReading {
+pub(super) fn unmeasured(
+    curve: &Curve,
+    plan_flat: &FlatSeam,
+    station: &Station,
+    reason: Reason,
+) -> StationReading {
     let frame = curve.frame_at(station.along_mm);
     StationReading {
         station: *station,
@@ -87,7 +92,7 @@ pub(super) fn unmeasured(curve: &Curve, station: &Station, reason: Reason) -> St
         flush: Err(reason),
         edges: [None, None],
         warnings: Vec::new(),
-        profile: Profile::default(),
+        profile: bare_profile(plan_flat, station.along_mm),
     }
 }
 
@@ -110,7 +115,7 @@ pub(super) fn report_stations(context: &Context<'_>, fitted: &[Fitted]) -> Vec<S
         .iter()
         .zip(&drafts)
         .zip(gap_noises.zip(flush_noises))
-        .map(|((station, draft), (gap, flush))| report_one(context, draft, station, [gap, flush]))
+        .map(|((station, draft), (gap, flush))| report_one(context, fitted, (draft, station), [gap, flush]))
         .collect();
     mark_unlike_neighbours(&mut readings);
     readings
@@ -203,8 +208,8 @@ fn flush_noise(
 
 fn report_one(
     context: &Context<'_>,
-    draft: &Draft<'_>,
-    station: &Station,
+    fitted: &[Fitted],
+    (draft, station): (&Draft<'_>, &Station),
     [gap_noise, flush_noise]: [Option<LocalNoise>; 2],
 ) -> StationReading {
     let fit = draft.fit;
@@ -229,15 +234,15 @@ fn report_one(
         gap_noise,
         flush_noise: if is_shortened {
             // The fit of another band is no measure of the seam's noise.
-            own_flush_noise(context, fit, flush_noise.map(LocalNoise::of_seam))
+            own_flush_noise(context, fitted, fit, flush_noise.map(LocalNoise::of_seam))
         } else if is_middle_seen && !is_flush_noisier {
             flush_noise
         } else {
-            own_flush_noise(context, fit, flush_noise)
+            own_flush_noise(context, fitted, fit, flush_noise)
         },
         accuracy_mm: context.settings.accuracy_mm,
-        smoothing_u_mm2: context.smoothing.u_mm2,
-        radius_u_mm: context.radii[station.index].map(|shared| shared.map_or(0.1, |known| known.u)),
+        smoothing: context.smoothing,
+        radii: context.radii[station.index],
         unseen_flange_u_mm: draft.flange_u_mm,
         // A straightedge rests where points are: nothing is continued.
         form_u_mm: match context.seam.flush.method {
@@ -259,8 +264,13 @@ fn report_one(
 }
 
 /// Noise of a flush whose surfaces are noisier, or continued further, than elsewhere: this station's own, where it is larger.
-fn own_flush_noise(context: &Context<'_>, fit: &Fitted, usual: Option<LocalNoise>) -> Option<LocalNoise> {
-    let heights = [0, 1].map(|side| height_u_at(context.flat, fit, side, context.settings));
+fn own_flush_noise(
+    context: &Context<'_>,
+    fitted: &[Fitted],
+    fit: &Fitted,
+    usual: Option<LocalNoise>,
+) -> Option<LocalNoise> {
+    let heights = [0, 1].map(|side| height_u_at(context.flat, fitted, fit, side, context.settings));
     let [Some(left_mm), Some(right_mm)] = heights else { return usual };
     let own_mm = left_mm.hypot(right_mm);
     match usual {

@@ -1,9 +1,10 @@
-//! Measures a whole seam: the only way in.
+//! Measures seams: the only way in.
 //!
 //! In: a seam of the plan, its band, settings. Out: [`SeamReadings`], one per station of the plan, in order. Units: mm.
-//! Method: rough edges at nodes, a centre line through mid-gap, the seam laid out along it; all stations fitted on their own;
-//! then, with the band, hem radius and curvature that neighbours agree on, fitted again; then the cubic that the whole seam's
-//! surfaces share, and the uncertainty budget.
+//! Method: rough edges at nodes, a centre line through mid-gap, the seam laid out along it; all stations fitted on their own
+//! ([`start_seam`]); from the hems of all seams that were started, what the scanner smoothed ([`smoothing_of`]); then, with that and the
+//! band, hem radius and curvature that neighbours agree on, fitted again; then the cubic that the whole seam's surfaces share, and
+//! the uncertainty budget ([`StartedSeam::finish`]).
 //! Pure: the same input gives the same output, whatever the order of the scan's points.
 
 use super::centre_line::{CentreLine, lay_centre_line};
@@ -36,59 +37,109 @@ const SPACING_UNKNOWN_MM: f64 = 0.8;
 /// How well a hem radius given in the plan is known: pressed hems keep theirs to a few per cent (common practice, no source).
 const PLAN_RADIUS_SHARE: f64 = 0.03;
 
-/// Measures all stations of a seam.
+/// Measures all stations of a seam that is alone in its scan.
 #[must_use]
 pub fn measure_seam(seam: &Seam, band: &SeamBand, settings: &MeasureSettings) -> SeamReadings {
-    measure_seam_spread(seam, band, settings, &InOrder)
+    let started = start_seam(seam, band, settings, &InOrder);
+    let smoothing = smoothing_of(std::slice::from_ref(&started), settings, &InOrder);
+    started.finish(smoothing)
 }
 
-/// [`measure_seam`] with its stations handed to a [`Spread`]; the readings are the same.
+/// A seam whose hems were looked at; what is left needs to know what the scanner smoothed.
+pub struct StartedSeam<'a> {
+    seam: &'a Seam,
+    is_outward_assumed: bool,
+    readings: SeamReadings,
+    /// What was laid out, with its first fits; none where no station can be measured.
+    run: Option<(Run<'a>, Vec<Fitted>)>,
+}
+
+/// Finds a seam in its band and fits its stations for the first time. Work on stations is handed to `spread`; what comes out is
+/// the same.
 #[must_use]
-pub fn measure_seam_spread(
-    seam: &Seam,
+pub fn start_seam<'a>(
+    seam: &'a Seam,
     band: &SeamBand,
-    settings: &MeasureSettings,
-    spread: &dyn Spread,
-) -> SeamReadings {
+    settings: &'a MeasureSettings,
+    spread: &'a dyn Spread,
+) -> StartedSeam<'a> {
     let oriented = if seam.curve.has_given_normals() { None } else { find_outward(band, &seam.curve) };
-    let is_outward_assumed = !seam.curve.has_given_normals();
     let curve = oriented.as_ref().unwrap_or(&seam.curve);
     let plan_flat = FlatSeam::along_plan(band, curve);
-    let nodes = locate_nodes(&plan_flat, spread);
+    let nodes = locate_nodes(&plan_flat, largest_nominal_mm(seam), spread);
     let mut readings = SeamReadings {
         seam: seam.id.clone(),
         stations: Vec::new(),
         points_used: band.points_in_corridor,
         spacing_mm: spacing_mm(&plan_flat.cells, band.thinning),
     };
-    readings.stations = match lay_centre_line(&nodes, &plan_flat.track, seam.datum_side) {
-        Some(line) => measure_along((seam, band), &line, &nodes, settings, spread),
+    let run = match lay_centre_line(&nodes, &plan_flat.track, seam.datum_side) {
+        Some(line) => Some(lay_out((seam, band), line, nodes, settings, spread)),
         None => {
             let reason_at = |along_mm: f64| reason_near(&nodes, along_mm);
-            seam.stations()
+            readings.stations = seam
+                .stations()
                 .iter()
-                .map(|station| unmeasured(curve, station, reason_at(station.along_mm)))
-                .collect()
+                .map(|station| unmeasured(curve, &plan_flat, station, reason_at(station.along_mm)))
+                .collect();
+            None
         }
     };
-    if is_outward_assumed {
-        for reading in &mut readings.stations {
-            reading.warnings.push(Warning::OutwardSideAssumed);
+    StartedSeam { seam, is_outward_assumed: !seam.curve.has_given_normals(), readings, run }
+}
+
+/// What the scanner smoothed: as the plan states it, or as the hems of all seams show it together. One scan has one smoothing, and a
+/// short seam alone hardly shows it.
+#[must_use]
+pub fn smoothing_of(
+    started: &[StartedSeam<'_>],
+    settings: &MeasureSettings,
+    spread: &dyn Spread,
+) -> Smoothing {
+    match settings.smoothing_mm {
+        Some(stated_mm) => Smoothing::stated(stated_mm),
+        None => {
+            let laid_out = started.iter().filter_map(|seam| seam.run.as_ref());
+            let hems: Vec<_> = laid_out.map(|(run, sharp)| (&run.flat, sharp.as_slice())).collect();
+            estimate_smoothing(&hems, settings, spread)
         }
     }
-    readings
+}
+
+impl StartedSeam<'_> {
+    /// The plan's seam.
+    #[must_use]
+    pub fn seam(&self) -> &Seam {
+        self.seam
+    }
+
+    /// Measures what was started.
+    #[must_use]
+    pub fn finish(self, smoothing: Smoothing) -> SeamReadings {
+        let mut readings = self.readings;
+        if let Some((run, sharp)) = self.run {
+            readings.stations = measure_along(Run { smoothing, ..run }, sharp);
+        }
+        if self.is_outward_assumed {
+            for reading in &mut readings.stations {
+                reading.warnings.push(Warning::OutwardSideAssumed);
+            }
+        }
+        readings
+    }
 }
 
 /// A seam laid out along its centre line, with what does not change from fit to fit.
 struct Run<'a> {
     seam: &'a Seam,
     flat: FlatSeam,
-    line: &'a CentreLine,
+    line: CentreLine,
+    nodes: Vec<Node>,
     datum: usize,
     settings: &'a MeasureSettings,
     spread: &'a dyn Spread,
     spacing_mm: f64,
-    smoothing_mm: f64,
+    smoothing: Smoothing,
     /// Distances of the stations along the centre line, mm.
     places: Vec<f64>,
 }
@@ -101,37 +152,45 @@ struct Settled {
     local_u_mm: Vec<f64>,
 }
 
-fn measure_along(
-    (seam, band): (&Seam, &SeamBand),
-    line: &CentreLine,
-    nodes: &[Node],
-    settings: &MeasureSettings,
-    spread: &dyn Spread,
-) -> Vec<StationReading> {
+/// The widest gap that the plan wants anywhere along a seam, mm.
+fn largest_nominal_mm(seam: &Seam) -> f64 {
+    let zones = seam.zones.iter().filter_map(|zone| Some(zone.gap?.nominal_mm));
+    zones.fold(seam.gap.tolerance.nominal_mm, f64::max)
+}
+
+/// Lays the seam out along its centre line and fits each station on its own.
+fn lay_out<'a>(
+    (seam, band): (&'a Seam, &SeamBand),
+    line: CentreLine,
+    nodes: Vec<Node>,
+    settings: &'a MeasureSettings,
+    spread: &'a dyn Spread,
+) -> (Run<'a>, Vec<Fitted>) {
     let station_place = |station| line.curve.nearest(&seam.station_point(station)).along_mm;
     let flat = FlatSeam::new(band, Track::of(&line.curve), |along_mm| line.line_s_mm(along_mm));
-    let mut run = Run {
+    let run = Run {
         seam,
         spacing_mm: spacing_mm(&flat.cells, 0).unwrap_or(SPACING_UNKNOWN_MM),
         flat,
-        line,
+        nodes,
         datum: usize::from(seam.datum_side == Side::Right),
         settings,
         spread,
-        smoothing_mm: 0.0,
+        smoothing: Smoothing::stated(0.0),
         places: seam.stations().iter().map(station_place).collect(),
+        line,
     };
     let sharp = run.fit_all(|s_mm, side| run.first_knowledge(s_mm, side));
     // A hem is told from the same surface as all else: beyond a feature line lies another one.
     let rough_mm = run.bands_mm(&sharp, FIRST_BAND_MM);
     let sharp = run.fitted_before_lines(sharp, rough_mm);
-    let smoothing = match settings.smoothing_mm {
-        Some(stated_mm) => Smoothing::stated(stated_mm),
-        None => estimate_smoothing(&run.flat, &sharp, settings),
-    };
-    run.smoothing_mm = smoothing.width_mm();
+    (run, sharp)
+}
+
+fn measure_along(run: Run<'_>, sharp: Vec<Fitted>) -> Vec<StationReading> {
+    let (settings, spread) = (run.settings, run.spread);
     // Without smoothing a second fit would be the first over again.
-    let is_sharp = run.smoothing_mm <= 0.0;
+    let is_sharp = run.smoothing.width_mm() <= 0.0;
     let alone = if is_sharp { sharp } else { run.fit_all(|s_mm, side| run.first_knowledge(s_mm, side)) };
     let bands_mm = run.bands_mm(&alone, settings.set_back_mm);
     let alone = run.fitted_before_lines(alone, bands_mm);
@@ -142,20 +201,20 @@ fn measure_along(
     });
     let settled = run.settle(|s_mm, side| SideKnowledge {
         radius_mm: run.radius(&alone, side, s_mm).map(|shared| shared.value),
-        curvature: shared_curvature(&banded, side, s_mm).map(|shared| shared.value),
+        curvature: shared_curvature(&banded, side, s_mm),
         window_mm: bands_mm[side].unwrap_or(SHORTEST_BAND_MM),
         ..run.first_knowledge(s_mm, side)
     });
     let is_joined = |side: usize| is_joined(&run.flat, &settled.fitted, side, settings);
     let bands_mm = [0, 1].map(|side: usize| bands_mm[side].filter(|_| is_joined(side)));
     let radii = run.places.iter().map(|s_mm| [0, 1].map(|side| run.radius(&alone, side, *s_mm))).collect();
-    let hem_form_mm = passed_arcs_mm(&run.flat, &settled.fitted, settings, run.smoothing_mm, spread);
+    let hem_form_mm = passed_arcs_mm(&run.flat, &settled.fitted, settings, run.smoothing.width_mm(), spread);
     let context = Context {
-        seam,
+        seam: run.seam,
         flat: &run.flat,
         datum: run.datum,
         settings,
-        nodes,
+        nodes: &run.nodes,
         bands_mm,
         local: settled.local,
         local_u_mm: settled.local_u_mm,
@@ -163,7 +222,7 @@ fn measure_along(
         form_u_mm: settled.form_u_mm,
         hem_form_mm,
         usual_fill: [0, 1].map(|side| usual_fill(&settled.fitted, side)),
-        smoothing,
+        smoothing: run.smoothing,
         spacing_mm: run.spacing_mm,
     };
     report_stations(&context, &settled.fitted)
@@ -248,7 +307,7 @@ impl Run<'_> {
             largest_radius_mm: RADIUS_UNKNOWN_MM,
             curvature: None,
             window_mm: FIRST_BAND_MM,
-            smoothing_mm: self.smoothing_mm,
+            smoothing_mm: self.smoothing.width_mm(),
             spacing_mm: self.spacing_mm,
         }
     }
@@ -257,7 +316,9 @@ impl Run<'_> {
     fn radius(&self, alone: &[Fitted], side: usize, s_mm: f64) -> Option<Shared> {
         let place = usize::from(side != self.datum);
         match self.seam.hem_radius_mm[place] {
-            Some(value) => Some(Shared { value, u: PLAN_RADIUS_SHARE * value, count: 0 }),
+            Some(value) => {
+                Some(Shared { value, u: PLAN_RADIUS_SHARE * value, degrees_of_freedom: f64::INFINITY })
+            }
             None => shared_radius(alone, side, s_mm),
         }
     }

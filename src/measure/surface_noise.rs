@@ -6,6 +6,7 @@
 //! Does not see noise whose waves are longer than the band: a fit follows it. That is part of the stated accuracy.
 
 use super::settings::MeasureSettings;
+use super::shared::surfaces_on_their_own;
 use super::station::{Fitted, band_samples};
 use crate::geometry::{NormalEquations, SkinSample, median_in_place, residual_mm};
 use crate::section::{CELL_ACROSS_MM, CELL_ALONG_MM, FlatSeam};
@@ -28,7 +29,7 @@ pub(super) fn height_u_mm(
     side: usize,
     settings: &MeasureSettings,
 ) -> Option<f64> {
-    median_over_few(fitted, |station| height_u_at(flat, station, side, settings))
+    median_over_few(fitted, |station| height_u_at(flat, fitted, station, side, settings))
 }
 
 /// The median of something over a few stations of a seam.
@@ -45,9 +46,11 @@ struct Noise {
     length_mm: f64,
 }
 
-/// The uncertainty of one side's continued surface at one station.
+/// The uncertainty of one side's continued surface at one station: of its own fit, in which the curvature stands, and of the
+/// curvature that neighbours agreed on.
 pub(super) fn height_u_at(
     flat: &FlatSeam,
+    fitted: &[Fitted],
     station: &Fitted,
     side: usize,
     settings: &MeasureSettings,
@@ -55,32 +58,51 @@ pub(super) fn height_u_at(
     let (kept, noise) = noise_at(flat, station, side, settings)?;
     let stride = kept.len().div_ceil(CELL_LIMIT).max(1);
     let thinned: Vec<SkinSample> = kept.iter().step_by(stride).copied().collect();
-    let mut equations = NormalEquations::<4>::default();
-    let row = |sample: &SkinSample| {
-        let (q, ds) = (sample.q_mm / 20.0, sample.ds_mm / 20.0);
-        [1.0, q, ds, q * ds]
-    };
-    for sample in &thinned {
+    let height = influence::<4>(&thinned, 0)?;
+    let own_mm2 = noise.variance_of(&thinned, &height, stride);
+    // What a curvature that is off by one does to the height that is fitted to what it leaves.
+    let lever: f64 = height.iter().zip(&thinned).map(|(weight, sample)| weight * row::<5>(sample)[4]).sum();
+    let bend_mm2 = influence::<5>(&thinned, 4)
+        .map_or(0.0, |bend| lever.powi(2) * noise.variance_of(&thinned, &bend, stride));
+    let agreeing = surfaces_on_their_own(fitted, side, station.s_mm);
+    Some(CALIBRATION * (own_mm2 + bend_mm2 / agreeing).max(0.0).sqrt())
+}
+
+/// Height, slopes and twist of a surface at mid-gap, and its curvature last.
+fn row<const N: usize>(sample: &SkinSample) -> [f64; N] {
+    let (q, ds) = (sample.q_mm / 20.0, sample.ds_mm / 20.0);
+    let all = [1.0, q, ds, q * ds, q * q];
+    std::array::from_fn(|place| all[place])
+}
+
+/// How much each sample's height has its say in one unknown of a weighted fit.
+fn influence<const N: usize>(samples: &[SkinSample], unknown: usize) -> Option<Vec<f64>> {
+    let mut equations = NormalEquations::<N>::default();
+    for sample in samples {
         equations.add(row(sample), 0.0, sample.weight);
     }
     let cofactors = equations.cofactors()?;
-    let influence: Vec<f64> = thinned
-        .iter()
-        .map(|sample| {
-            let row = row(sample);
-            sample.weight * (0..4).map(|place| cofactors[(0, place)] * row[place]).sum::<f64>()
-        })
-        .collect();
-    let mut variance_mm2 = 0.0;
-    for (one, influence_one) in thinned.iter().zip(&influence) {
-        variance_mm2 += influence_one * influence_one * noise.white_mm2 / stride as f64;
-        for (other, influence_other) in thinned.iter().zip(&influence) {
-            let distance_sq = (one.q_mm - other.q_mm).powi(2) + (one.ds_mm - other.ds_mm).powi(2);
-            let correlation = (-0.5 * distance_sq / noise.length_mm.powi(2)).exp();
-            variance_mm2 += influence_one * influence_other * noise.correlated_mm2 * correlation;
+    let of_sample = |sample: &SkinSample| {
+        let row = row::<N>(sample);
+        sample.weight * (0..N).map(|place| cofactors[(unknown, place)] * row[place]).sum::<f64>()
+    };
+    Some(samples.iter().map(of_sample).collect())
+}
+
+impl Noise {
+    /// Variance of a weighted sum of samples, of which each stands for `stride`, mm².
+    fn variance_of(&self, samples: &[SkinSample], influence: &[f64], stride: usize) -> f64 {
+        let mut variance_mm2 = 0.0;
+        for (one, influence_one) in samples.iter().zip(influence) {
+            variance_mm2 += influence_one * influence_one * self.white_mm2 / stride as f64;
+            for (other, influence_other) in samples.iter().zip(influence) {
+                let distance_sq = (one.q_mm - other.q_mm).powi(2) + (one.ds_mm - other.ds_mm).powi(2);
+                let correlation = (-0.5 * distance_sq / self.length_mm.powi(2)).exp();
+                variance_mm2 += influence_one * influence_other * self.correlated_mm2 * correlation;
+            }
         }
+        variance_mm2
     }
-    Some(CALIBRATION * variance_mm2.max(0.0).sqrt())
 }
 
 /// The samples of one side's band that its surface fits, and their noise.

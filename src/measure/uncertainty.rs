@@ -8,7 +8,9 @@
 //! station to station they do tell where a scan is noisier or has fewer points, and the seam's noise is scaled by them.
 //! Does not judge.
 
-use super::reading::{Component, UncertaintySource};
+use super::reading::{Component, Estimate, UncertaintySource};
+use super::shared::Shared;
+use super::smoothing::Smoothing;
 use super::station::FittedSide;
 use crate::geometry::median_in_place;
 
@@ -16,7 +18,7 @@ use crate::geometry::median_in_place;
 const FEWEST_DIFFERENCES: usize = 6;
 /// Fit-based standard errors are multiplied by this where there are too few stations for differences: the ratio of real
 /// scatter to fit error on practice scans with a hand-held scanner's noise.
-const CORRELATION_FACTOR: f64 = 5.0;
+pub(super) const CORRELATION_FACTOR: f64 = 5.0;
 /// Share of the scanner's common error that reaches the flush: both outer surfaces are seen by the same views, opposite
 /// hems are not, but each panel's surface has long waves of its own. Found by trial as the calibration of the surface
 /// noise is, on the same seeds.
@@ -30,6 +32,11 @@ const MIDDLE_U_MM: f64 = 1.155;
 /// Neighbouring stations share the noise at their common border, so that differences show a little less than there is.
 const BORDER_FACTOR: f64 = 1.15;
 
+/// How well a radius is known that nobody saw, mm.
+const RADIUS_UNTOLD_U_MM: f64 = 0.1;
+/// What smoothing does to a sharp hem beyond the first order, as a standard uncertainty: of that order, times s²/r². By trial on hems of
+/// 0.5 and 0.6 mm (ordinary scanner, seeds 441 to 444).
+const NEXT_ORDER: f64 = 3.0;
 /// More than estimates of equal noise differ by.
 const NOISIER: f64 = 1.3;
 
@@ -102,10 +109,9 @@ pub(super) struct Evidence<'a> {
     pub(super) gap_noise: Option<LocalNoise>,
     pub(super) flush_noise: Option<LocalNoise>,
     pub(super) accuracy_mm: f64,
-    /// Standard uncertainty of the scanner's smoothing as a variance, mm².
-    pub(super) smoothing_u_mm2: f64,
-    /// Standard uncertainty of each side's radius where it was shared or given, mm.
-    pub(super) radius_u_mm: [f64; 2],
+    pub(super) smoothing: Smoothing,
+    /// Each side's radius where it was shared or given.
+    pub(super) radii: [Option<Shared>; 2],
     /// What the unseen part of flanges that lean out may add to the gap, mm.
     pub(super) unseen_flange_u_mm: f64,
     /// What a changing curvature of the surfaces, as far as it is not corrected, may do to the flush, mm.
@@ -158,21 +164,29 @@ const fn stated(source: UncertaintySource, u_mm: f64) -> Component {
     Component { source, u_mm, degrees_of_freedom: f64::INFINITY }
 }
 
+/// One component from several causes, each with its degrees of freedom (Welch–Satterthwaite); `None` where there is none.
+fn together(source: UncertaintySource, causes: &[(f64, f64)]) -> Option<Component> {
+    let components = causes.iter().map(|(u_mm, degrees_of_freedom)| Component {
+        source,
+        u_mm: *u_mm,
+        degrees_of_freedom: *degrees_of_freedom,
+    });
+    let Estimate { u_mm, degrees_of_freedom, .. } = Estimate::from_components(0.0, components.collect());
+    (u_mm > 0.0).then_some(Component { source, u_mm, degrees_of_freedom })
+}
+
 /// Components of the gap.
 pub(super) fn gap_components(evidence: &Evidence<'_>) -> Vec<Component> {
     let mut components = vec![
         noise_component(evidence.gap_noise, fit_error_of_gap(&evidence.sides)),
         stated(UncertaintySource::ScannerAccuracy, evidence.accuracy_mm),
     ];
-    let model_mm = evidence.hem_form_mm.into_iter().fold(smoothing_doubt_mm(evidence), f64::hypot);
-    if model_mm > 0.0 {
-        components.push(stated(UncertaintySource::Model, model_mm));
-    }
-    let edge_mm =
-        (0..2).map(|side| edge_seen_doubt_mm(evidence, side)).fold(evidence.unseen_flange_u_mm, f64::hypot);
-    if edge_mm > 0.0 {
-        components.push(stated(UncertaintySource::EdgeSeen, edge_mm));
-    }
+    let form_mm = evidence.hem_form_mm.into_iter().fold(0.0, f64::hypot);
+    let smoothing = (smoothing_doubt_mm(evidence), evidence.smoothing.degrees_of_freedom);
+    components.extend(together(UncertaintySource::Model, &[(form_mm, f64::INFINITY), smoothing]));
+    let [left, right] = [0, 1].map(|side| edge_seen_doubt_mm(evidence, side));
+    let flange = (evidence.unseen_flange_u_mm, f64::INFINITY);
+    components.extend(together(UncertaintySource::EdgeSeen, &[left, right, flange]));
     components
 }
 
@@ -190,16 +204,23 @@ pub(super) fn flush_components(evidence: &Evidence<'_>) -> Vec<Component> {
     components
 }
 
-/// How wrong the gap may be because the smoothing is known only so well, mm: smoothing widens a gap by 0.36 s²/r an edge.
+/// How wrong the gap may be because the smoothing is known only so well, and because it is not small against a sharp hem, mm:
+/// smoothing widens a gap by 0.36 s²/r an edge, and what comes next in s²/r² is not modelled. Both edges err alike.
 fn smoothing_doubt_mm(evidence: &Evidence<'_>) -> f64 {
-    let sharpness: f64 =
-        evidence.sides.iter().filter_map(|side| Some(1.0 / side.arc.as_ref()?.radius_mm)).sum();
-    0.36 * evidence.smoothing_u_mm2 * sharpness
+    let Smoothing { variance_mm2, u_mm2, .. } = evidence.smoothing;
+    let radii_mm = || evidence.sides.iter().filter_map(|side| Some(side.arc.as_ref()?.radius_mm));
+    let known_mm: f64 = radii_mm().map(|radius_mm| 0.36 * u_mm2 / radius_mm).sum();
+    let next = |radius_mm: f64| NEXT_ORDER * variance_mm2 / radius_mm.powi(2);
+    let modelled_mm: f64 =
+        radii_mm().map(|radius_mm| 0.36 * variance_mm2 / radius_mm * next(radius_mm)).sum();
+    known_mm.hypot(modelled_mm)
 }
 
-/// What a radius that is off by its uncertainty moves the edge, where the arc is seen only part of the way, mm.
-fn edge_seen_doubt_mm(evidence: &Evidence<'_>, side: usize) -> f64 {
-    let Some(arc) = &evidence.sides[side].arc else { return 0.0 };
+/// What a radius that is off by its uncertainty moves the edge, mm, and how many degrees of freedom that has.
+fn edge_seen_doubt_mm(evidence: &Evidence<'_>, side: usize) -> (f64, f64) {
+    let Some(arc) = &evidence.sides[side].arc else { return (0.0, f64::INFINITY) };
+    let (radius_u_mm, degrees_of_freedom) = evidence.radii[side]
+        .map_or((RADIUS_UNTOLD_U_MM, f64::INFINITY), |shared| (shared.u, shared.degrees_of_freedom));
     let seen_rad = arc.seen_rad;
     // de/dr of a fit to the directions from 12° to the end of the arc: minus the regression of (sin + cos - 1) on sin.
     let steps = 40;
@@ -210,7 +231,7 @@ fn edge_seen_doubt_mm(evidence: &Evidence<'_>, side: usize) -> f64 {
         sums.0 += sine * (sine + angle_rad.cos() - 1.0);
         sums.1 += sine * sine;
     }
-    evidence.radius_u_mm[side] * sums.0 / sums.1
+    (radius_u_mm * sums.0 / sums.1, degrees_of_freedom)
 }
 
 #[cfg(test)]

@@ -15,7 +15,7 @@ use super::format::length_with_unit;
 use super::page::style_sheet;
 use super::svg::svg;
 use super::texts::Language;
-use crate::advise::Advice;
+use crate::advise::{Advice, Aim};
 use crate::judge::{JudgedSeam, Measurand, Verdict};
 use crate::plan::Plan;
 
@@ -109,6 +109,7 @@ fn expected(plan: &Plan, advice: &Advice, language: Language) -> Markup {
         h2 { (texts.predicted) }
         p { (texts.worst_line) " " (format!("{:.2} → {:.2}", advice.before.worst, advice.after.worst)) br;
             (texts.counts_line) " " (counts_words(&advice.before)) " → " (counts_words(&advice.after)) }
+        p.muted { (texts.aims[usize::from(advice.aim == Aim::Most)]) }
         table {
             tr { th { (texts.seam) } th { "" } th { (texts.before) " (" (texts.out_of) ")" }
                  th { (texts.after) " (" (texts.out_of) ")" } }

@@ -42,6 +42,8 @@ pub struct AdviceTexts {
     pub unseen: &'static str,
     pub worst_line: &'static str,
     pub counts_line: &'static str,
+    /// What the move was chosen for: the worst place first, or most places.
+    pub aims: [&'static str; 2],
     pub other_aim: &'static str,
     pub linear: &'static str,
     pub predicted: &'static str,
@@ -110,6 +112,11 @@ static ENGLISH: AdviceTexts = AdviceTexts {
     unseen: "a move along these directions changes no reading; leave it as it is, or scan a further seam",
     worst_line: "Worst deviation, in units of the tolerance's half width (1 is the limit):",
     counts_line: "Readings out / undecided / good:",
+    aims: [
+        "Chosen so that the worst place gets as near to its nominal value as it can, and only then for what is out elsewhere. A place that \
+         is well inside its tolerance may lose a little by it, and the panel need not come to lie level.",
+        "Chosen so that as many places as possible come into tolerance; a single bad spot may stay far out.",
+    ],
     other_aim: "With the other aim (--aim {}): worst {}, and out / undecided / good {}.",
     linear: "Largest difference between the linear and the exact prediction:",
     predicted: "Expected after the move",
@@ -178,6 +185,11 @@ static GERMAN: AdviceTexts = AdviceTexts {
     unseen: "in diesen Richtungen ändert ein Verstellen keinen Messwert; so lassen, oder eine weitere Fuge scannen",
     worst_line: "Größte Abweichung in halben Toleranzbreiten (1 ist die Grenze):",
     counts_line: "Messwerte außerhalb / unentschieden / gut:",
+    aims: [
+        "So gewählt, dass die schlechteste Stelle ihrem Nennwert so nahe kommt, wie es geht, und erst danach für alles andere, was außerhalb \
+         liegt. Eine Stelle, die gut in ihrer Toleranz liegt, kann dadurch etwas verlieren, und das Teil muss nicht eben zu liegen kommen.",
+        "So gewählt, dass möglichst viele Stellen in ihre Toleranz kommen; eine einzelne schlechte Stelle kann weit außerhalb bleiben.",
+    ],
     other_aim: "Mit dem anderen Ziel (--aim {}): größte {}, außerhalb / unentschieden / gut {}.",
     linear: "Größter Unterschied zwischen linearer und genauer Vorhersage:",
     predicted: "Erwartet nach dem Verstellen",

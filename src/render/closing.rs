@@ -10,7 +10,7 @@ use super::strip::panel_title;
 use super::texts::{Language, Texts, alignment_warning};
 use crate::align::Alignment;
 use crate::judge::{JudgedSeam, Measurand, reported_coverage_factor};
-use crate::measure::{Estimate, UncertaintySource};
+use crate::measure::{Estimate, Smoothing, UncertaintySource};
 use crate::plan::{DecisionRule, Film};
 use crate::units::LengthUnit;
 
@@ -160,9 +160,27 @@ fn settings(results: &Results<'_>, texts: &Texts) -> ExtraSection {
     };
     let accuracy = length_with_unit(results.plan.scan.accuracy_mm, results.plan.units);
     let mut rows = vec![vec![texts.rule.to_owned(), rule], vec![texts.accuracy.to_owned(), accuracy]];
+    rows.extend(results.run.smoothing.as_ref().map(|smoothing| {
+        vec![texts.smoothing.to_owned(), smoothing_words(smoothing, texts, results.plan.units)]
+    }));
     let set = results.run.settings.iter().map(|setting| vec![setting.name.clone(), setting.value.clone()]);
     rows.extend(set);
     section("settings", texts.settings, vec![Block::Table { head: Vec::new(), rows }])
+}
+
+/// How wide the scanner's smoothing is and whence that is known.
+fn smoothing_words(smoothing: &Smoothing, texts: &Texts, unit: LengthUnit) -> String {
+    let width_mm = smoothing.width_mm();
+    if width_mm <= 0.0 {
+        return texts.smoothing_none.to_owned();
+    }
+    let [stated, told] = texts.smoothing_known;
+    if smoothing.is_stated {
+        return format!("{}, {stated}", length_with_unit(width_mm, unit));
+    }
+    // Twice the width's standard uncertainty, by d(s²) = 2 s ds.
+    let expanded = length_with_unit(smoothing.u_mm2 / width_mm, unit);
+    format!("{} ± {expanded}, {told}", length(width_mm, unit))
 }
 
 fn files(results: &Results<'_>, language: Language) -> ExtraSection {

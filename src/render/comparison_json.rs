@@ -10,11 +10,14 @@ use serde::{Deserialize, Serialize};
 
 use super::error::RenderError;
 use super::move_words::describe_move;
+use super::record_json::taper_word;
 use super::texts::Language;
 use crate::judge::Measurand;
 use crate::measure::Estimate;
 use crate::plan::Plan;
-use crate::summarise::{Comparison, LineupChange, MeasurandChange, PanelMove, SeamChange};
+use crate::summarise::{
+    Comparison, LineupChange, MeasurandChange, PanelMove, SeamChange, Taper, TaperChange,
+};
 
 /// Rises when a field changes its meaning or goes away; new fields do not raise it.
 pub const COMPARISON_VERSION: u32 = 1;
@@ -43,6 +46,9 @@ pub struct ComparisonRecord {
     /// Moves of panels that explain the changes, the weightiest first; none between left and right.
     pub moves: Vec<MoveRecord>,
     pub left_over: Vec<LeftoverRecord>,
+    /// Largest tapers of the seams that ask for one.
+    #[serde(default)]
+    pub tapers: Vec<TaperChangeRecord>,
     /// What runs across seams; between left and right it bears the left lineup's name.
     #[serde(default)]
     pub lineups: Vec<LineupChangeRecord>,
@@ -125,6 +131,18 @@ pub struct LeftoverRecord {
     pub leftover_rms_mm: f64,
 }
 
+/// The largest taper of a seam on both sides, each where it is largest; null where it is not seen.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct TaperChangeRecord {
+    pub seam: String,
+    pub limit_mm: f64,
+    pub first: Option<ChangeValue>,
+    pub second: Option<ChangeValue>,
+    /// "good", "out", "undecided" or "unseen".
+    pub first_verdict: String,
+    pub second_verdict: String,
+}
+
 /// One value of a lineup in both.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct LineupChangeRecord {
@@ -179,9 +197,23 @@ pub fn comparison_json(
                 leftover_rms_mm: one.leftover_rms_mm,
             })
             .collect(),
+        tapers: comparison.tapers.iter().map(taper_record).collect(),
         lineups: lineups.iter().map(lineup_record).collect(),
     };
     Ok(serde_json::to_string_pretty(&record)? + "\n")
+}
+
+fn taper_record(taper: &TaperChange) -> TaperChangeRecord {
+    let value = |side: &Option<Taper>| change_value(side.as_ref().map(|taper| &taper.change));
+    let [first_verdict, second_verdict] = taper.verdicts().map(|verdict| taper_word(verdict).to_owned());
+    TaperChangeRecord {
+        seam: taper.seam.0.clone(),
+        limit_mm: taper.limit_mm,
+        first: value(&taper.sides[0]),
+        second: value(&taper.sides[1]),
+        first_verdict,
+        second_verdict,
+    }
 }
 
 fn lineup_record(change: &LineupChange) -> LineupChangeRecord {

@@ -14,10 +14,10 @@ use super::page::font_and_inks;
 use super::side_words::describe_sides;
 use super::svg::svg;
 use super::texts::Language;
-use crate::judge::{JudgedSeam, Measurand, expanded_u_mm};
+use crate::judge::{JudgedSeam, Measurand, Verdict, expanded_u_mm};
 use crate::measure::UncertaintySource;
 use crate::plan::Plan;
-use crate::summarise::{Comparison, ComparisonKind, LineupChange, MeasurandChange};
+use crate::summarise::{Comparison, ComparisonKind, LineupChange, MeasurandChange, Taper, TaperChange};
 
 const STYLE: &str = "body{font:16px/1.45 \"Barlow Semi Condensed\",system-ui,sans-serif;margin:0 auto;max-width:62rem;padding:1rem;\
 background:var(--paper);color:var(--text)}h1{font-size:1.4rem}h2{font-size:1.1rem;margin-top:2rem}\
@@ -131,12 +131,45 @@ fn table_part(plan: &Plan, comparison: &Comparison, language: Language) -> Marku
                         }
                     }
                 }
+                @for taper in comparison.tapers.iter().filter(|taper| taper.seam == seam.seam) {
+                    tr {
+                        td { (plan.seam(&seam.seam).map_or(seam.seam.0.as_str(), |found| found.title.as_str())) }
+                        td { (language.texts().taper) }
+                        td { (taper_verdicts(taper, comparison.kind, language)) }
+                        td { (taper_values(taper, comparison.kind, plan)) }
+                        td { "" } td { "" } @if has_moves { td { "" } }
+                    }
+                }
             }
         } }
         @for missing in &comparison.missing_seams {
             p.note { (words.missing.replace("{seam}", &missing.to_string())) }
         }
     }
+}
+
+/// What stands between the two sides: only time has a direction.
+const fn between(kind: ComparisonKind) -> &'static str {
+    match kind {
+        ComparisonKind::BeforeAfter => " → ",
+        ComparisonKind::LeftRight => " | ",
+    }
+}
+
+/// "out → good".
+fn taper_verdicts(taper: &TaperChange, kind: ComparisonKind, language: Language) -> String {
+    let texts = language.texts();
+    let word = |verdict: Verdict| if verdict.is_out() { texts.out } else { texts.verdict(verdict) };
+    taper.verdicts().map(word).join(between(kind))
+}
+
+/// "1.00 → 0.31 (≤ 0.50)".
+fn taper_values(taper: &TaperChange, kind: ComparisonKind, plan: &Plan) -> String {
+    let value = |side: &Option<Taper>| {
+        side.as_ref().map_or_else(|| "–".to_owned(), |taper| length(taper.change.value_mm.abs(), plan.units))
+    };
+    let values = [&taper.sides[0], &taper.sides[1]].map(value).join(between(kind));
+    format!("{values} (≤ {})", length(taper.limit_mm, plan.units))
 }
 
 /// What runs across seams, in both.

@@ -100,7 +100,7 @@ pub use read_back::{ReadBackError, read_readings, read_record};
 pub use read_tapers::read_tapers;
 #[cfg(feature = "parquet")]
 pub use readings_parquet::{ScanReadings, readings_parquet};
-pub use record_json::{RECORD_VERSION, Record, alignment_json, record_json, record_schema};
+pub use record_json::{RECORD_VERSION, Record, alignment_json, record_json, record_schema, taper_word};
 pub use repeat_page::repeat_page;
 pub use repeat_tables::{REPEAT_VERSION, RepeatRecord, repeat_csv, repeat_json, repeat_schema};
 pub use residual_map::residual_map;

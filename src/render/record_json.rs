@@ -13,6 +13,7 @@ use serde::{Deserialize, Serialize};
 use super::error::RenderError;
 use super::run_facts::Results;
 use crate::align::Alignment;
+use crate::judge::Verdict;
 
 /// Rises when a field changes its meaning or goes away; new fields do not raise it.
 pub const RECORD_VERSION: u32 = 1;
@@ -55,6 +56,23 @@ pub struct ScanRecord {
     pub skipped_point_count: u64,
     /// The scanner's standard uncertainty over a gap-sized distance, as the plan states it.
     pub accuracy_mm: f64,
+    /// What the scanner's software smoothed; null where nothing was measured.
+    #[serde(default)]
+    pub smoothing: Option<SmoothingRecord>,
+}
+
+/// A Gaussian along the surface.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct SmoothingRecord {
+    /// Its width (standard deviation), for which gaps are corrected; 0 where none was proved.
+    pub width_mm: f64,
+    /// The width's square and its standard uncertainty: the uncertainty of the correction of gaps follows from it.
+    pub variance_mm2: f64,
+    pub variance_u_mm2: f64,
+    /// Null where infinite.
+    pub degrees_of_freedom: Option<f64>,
+    /// True where the plan states it; otherwise it was told from the hems of all seams.
+    pub is_stated: bool,
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -225,6 +243,12 @@ pub struct PlaceRecord {
 
 /// The word for a taper that is proved larger than allowed.
 pub(super) const TAPER_OUT: &str = "out";
+
+/// The word for a taper's verdict: `wide` would say that the gap is.
+#[must_use]
+pub const fn taper_word(verdict: Verdict) -> &'static str {
+    if verdict.is_out() { TAPER_OUT } else { verdict.word() }
+}
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct TaperRecord {

@@ -4,6 +4,7 @@
 
 use crate::align::{AlignWarning, Alignment};
 use crate::judge::{JudgedLineup, JudgedSeam};
+use crate::measure::Smoothing;
 use crate::plan::{DoubtfulSide, Plan};
 use crate::summarise::ScanSummary;
 
@@ -37,6 +38,8 @@ pub struct RunFacts {
     pub scan_point_count: Option<u64>,
     /// Points that were not finite numbers, counted and skipped.
     pub skipped_point_count: u64,
+    /// What the scanner smoothed, as the measuring took it; `None` where nothing was measured.
+    pub smoothing: Option<Smoothing>,
     pub inputs: Vec<InputFile>,
     /// Settings that are not in the plan, such as those of the command line.
     pub settings: Vec<Setting>,

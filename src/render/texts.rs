@@ -130,6 +130,10 @@ pub struct Texts {
     pub panel: &'static str,
     pub rule: &'static str,
     pub accuracy: &'static str,
+    pub smoothing: &'static str,
+    pub smoothing_none: &'static str,
+    /// From the plan, from the scan.
+    pub smoothing_known: [&'static str; 2],
     pub alignment_facts: &'static str,
     pub bytes: &'static str,
     pub warnings: &'static str,

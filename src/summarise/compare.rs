@@ -18,6 +18,7 @@ mod mirror_plane;
 mod motion;
 mod move_fit;
 mod panel_moves;
+mod tapers;
 mod variance_components;
 
 use thiserror::Error;
@@ -37,6 +38,8 @@ pub use motion::Motion;
 pub(crate) use motion::{Mover, Row as FitRow};
 pub(crate) use move_fit::{fit_as_stated, fit_doubting, learn as learn_errors};
 pub use panel_moves::{Leftover, PanelMove};
+pub use tapers::TaperChange;
+use tapers::taper_changes;
 
 /// Median change left over after the panels' moves that two scans of one car never have, mm.
 const OTHER_CAR_MM: f64 = 3.0;
@@ -127,6 +130,8 @@ pub struct Comparison {
     pub seams: Vec<SeamChange>,
     /// Moves that explain the changes, the weightiest first; panels that are not named did not move as far as seen.
     pub moves: Vec<PanelMove>,
+    /// Tapers of the seams that ask for one.
+    pub tapers: Vec<TaperChange>,
     /// What the moves leave unexplained, seam by seam.
     pub leftovers: Vec<Leftover>,
     /// What was taken as common to both scans.
@@ -183,7 +188,15 @@ pub fn compare(
         return Err(CompareError::DifferentCars { leftover_mm });
     }
     let kind = ComparisonKind::BeforeAfter;
-    Ok(Comparison { kind, seams, moves, leftovers, cancelled: settings.cancelling.clone(), missing_seams })
+    Ok(Comparison {
+        kind,
+        seams,
+        moves,
+        tapers: taper_changes(plan, [before, after]),
+        leftovers,
+        cancelled: settings.cancelling.clone(),
+        missing_seams,
+    })
 }
 
 #[cfg(test)]

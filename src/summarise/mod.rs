@@ -30,7 +30,7 @@ pub use budget::{Budget, BudgetLine};
 pub use compare::{
     ChangeVerdict, CompareError, CompareSettings, Comparison, ComparisonKind, Leftover, MeasurandChange,
     MirrorError, MirrorPlane, MirroredLineups, MirroredScan, Motion, PanelMove, SeamChange, StationChange,
-    Trend, compare, compare_mirrored, plane_for_lineups,
+    TaperChange, Trend, compare, compare_mirrored, plane_for_lineups,
 };
 pub(crate) use compare::{
     ExpectedErrors, FitRow, Mover, acting_points, datum_to_other, fit_as_stated, fit_doubting, learn_errors,

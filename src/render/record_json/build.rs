@@ -6,12 +6,12 @@ use super::{
     AlignmentRecord, ComponentRecord, DecisionRecord, EdgeRecord, FinishRecord, FinishedRecord, InputRecord,
     LineupRecord, LineupValueRecord, MeasurandRecord, MirrorRecord, PanelFinishRecord, PanelRecord,
     PlaceRecord, Program, RECORD_VERSION, ReadingRecord, Record, ScanRecord, SeamRecord, SettingRecord,
-    StationRecord, TAPER_OUT, TaperRecord, TargetRecord, ValueRecord,
+    SmoothingRecord, StationRecord, TaperRecord, TargetRecord, ValueRecord, taper_word,
 };
 use crate::align::Alignment;
-use crate::judge::{JudgedLineup, JudgedReading, JudgedSeam, JudgedValue, Measurand, Verdict};
+use crate::judge::{JudgedLineup, JudgedReading, JudgedSeam, JudgedValue, Measurand};
 use crate::lineup::mirror_difference;
-use crate::measure::{EdgeReading, Estimate};
+use crate::measure::{EdgeReading, Estimate, Smoothing};
 use crate::plan::{DecisionRule, FinishTerms, JudgedState};
 use crate::render::lineups_csv::rows;
 use crate::render::run_facts::Results;
@@ -44,6 +44,7 @@ pub(super) fn record(results: &Results<'_>) -> Record {
             point_count: run.scan_point_count,
             skipped_point_count: run.skipped_point_count,
             accuracy_mm: results.plan.scan.accuracy_mm,
+            smoothing: run.smoothing.as_ref().map(smoothing),
         },
         inputs: run.inputs.iter().map(input).collect(),
         settings: run.settings.iter().map(setting).collect(),
@@ -57,6 +58,16 @@ pub(super) fn record(results: &Results<'_>) -> Record {
             .filter_map(|judged| lineup(results, judged, plane.as_ref()))
             .collect(),
         warnings: run.warnings.iter().map(|warning| warning.words(Language::English)).collect(),
+    }
+}
+
+fn smoothing(found: &Smoothing) -> SmoothingRecord {
+    SmoothingRecord {
+        width_mm: found.width_mm(),
+        variance_mm2: found.variance_mm2,
+        variance_u_mm2: found.u_mm2,
+        degrees_of_freedom: Some(found.degrees_of_freedom).filter(|freedom| freedom.is_finite()),
+        is_stated: found.is_stated,
     }
 }
 
@@ -203,11 +214,6 @@ fn taper(taper: &Taper) -> TaperRecord {
         limit_mm: taper.limit_mm,
         verdict: taper_word(taper.verdict).to_owned(),
     }
-}
-
-/// `wide` would say that the gap is.
-const fn taper_word(verdict: Verdict) -> &'static str {
-    if verdict.is_out() { TAPER_OUT } else { verdict.word() }
 }
 
 fn station(station: &JudgedReading) -> StationRecord {

@@ -88,6 +88,12 @@ pub(super) static ENGLISH: Texts = Texts {
     panel: "panel",
     rule: "decision rule",
     accuracy: "scanner accuracy, u",
+    smoothing: "smoothing by the scanner",
+    smoothing_none: "none proved",
+    smoothing_known: [
+        "as the plan states; gaps are corrected for it",
+        "told from the hems of all seams; gaps are corrected for it",
+    ],
     alignment_facts: "{way}: residuals {rms} rms, {max} at most; {n} points",
     bytes: "bytes",
     warnings: "Warnings",

@@ -95,6 +95,12 @@ pub(super) static GERMAN: Texts = Texts {
     panel: "Blech",
     rule: "Entscheidungsregel",
     accuracy: "Genauigkeit des Scanners, u",
+    smoothing: "Glättung durch den Scanner",
+    smoothing_none: "keine nachgewiesen",
+    smoothing_known: [
+        "wie im Plan angegeben; Spaltmaße sind darum berichtigt",
+        "aus den Kanten aller Fugen bestimmt; Spaltmaße sind darum berichtigt",
+    ],
     alignment_facts: "{way}: Reste {rms} quadratisches Mittel, {max} höchstens; {n} Punkte",
     bytes: "Bytes",
     warnings: "Hinweise",

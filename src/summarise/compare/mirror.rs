@@ -15,6 +15,7 @@ use super::changes::{datum_to_other, seam_change};
 use super::mirror_lineups::{MirroredLineups, mirrored_lineups};
 use super::mirror_pairs::pairs_of;
 use super::mirror_plane::MirrorPlane;
+use super::tapers::taper_changes;
 use super::{CompareSettings, Comparison, ComparisonKind};
 use crate::geometry::Curve;
 use crate::judge::{JudgedReading, JudgedSeam, judge_reading};
@@ -96,6 +97,8 @@ pub fn compare_mirrored(
         return Err(MirrorError::NothingInCommon);
     }
     decide(seams, settings);
+    let sides = [mirrored.sides[0].as_slice(), mirrored.sides[1].as_slice()];
+    mirrored.comparison.tapers = taper_changes(&mirrored.plan, sides);
     Ok(mirrored)
 }
 
@@ -104,6 +107,7 @@ fn empty(settings: &CompareSettings) -> Comparison {
         kind: ComparisonKind::LeftRight,
         seams: Vec::new(),
         moves: Vec::new(),
+        tapers: Vec::new(),
         leftovers: Vec::new(),
         cancelled: settings.cancelling.clone(),
         missing_seams: Vec::new(),

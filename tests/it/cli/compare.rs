@@ -39,6 +39,12 @@ fn the_hoods_move_is_told_in_words_of_the_shop() {
     assert_eq!(record.first.scan, "gannet-before.ply", "without the folders of this machine");
     assert_eq!(record.moves.len(), 1, "{:?}", record.moves);
     assert_eq!(record.moves[0].panel, "hood");
+    // Rehearsed: the left gap widens by 1 mm within 300 mm of the front corner, and the turn takes hardly any of it away.
+    let taper = record.tapers.iter().find(|taper| taper.seam == "hood-fender-left").unwrap();
+    assert_eq!((taper.first_verdict.as_str(), taper.second_verdict.as_str()), ("out", "out"), "{taper:?}");
+    assert!((taper.first.as_ref().unwrap().value_mm.abs() - 1.0).abs() < 0.1, "{taper:?}");
+    assert_eq!(record.tapers.len(), 6);
+    assert!(table.contains("before 1.0") && table.contains(" out, after 0.8"), "{table}");
     // Frame: z up, y to the right. The stated move is 1.0 up and 0.3 to the right at the hood's middle.
     let [_, right_mm, up_mm] = record.moves[0].shift_mm;
     assert!((up_mm - 1.0).abs() < 0.1 && (right_mm - 0.3).abs() < 0.1, "{:?}", record.moves[0]);

@@ -2,6 +2,7 @@
 
 use super::accepted::check;
 use super::made_seams::{judged, plan, tapering};
+use shutline::measure::Smoothing;
 use shutline::render::{
     InputFile, Language, Record, ReportSettings, Results, RunFacts, Setting, record_json, record_schema,
     report_html,
@@ -16,6 +17,12 @@ pub fn run() -> RunFacts {
         scan_format: "PLY, binary little endian".to_owned(),
         scan_point_count: Some(1_234_567),
         skipped_point_count: 3,
+        smoothing: Some(Smoothing {
+            variance_mm2: 0.0625,
+            u_mm2: 0.005,
+            degrees_of_freedom: 17.0,
+            is_stated: false,
+        }),
         inputs: vec![InputFile {
             role: "scan".to_owned(),
             name: "before <script>alert(1)</script>.ply".to_owned(),

@@ -10,7 +10,7 @@ use rand_chacha::ChaCha8Rng;
 use shutline::geometry::Curve;
 use shutline::measure::{Reason, SeamReadings, Warning};
 use shutline::plan::{Plan, Side};
-use shutline::rehearse::{Along, Rehearsal, Scanner};
+use shutline::rehearse::{Along, Faults, Rehearsal, Scanner};
 use shutline::scan::VecSource;
 
 use super::trial::{Pair, Wish, measure_all, plan_of, rehearsed_pairs, run, shaped, wishes};
@@ -133,6 +133,8 @@ fn a_gap_that_is_nearly_shut_is_said_to_be() {
             let said =
                 pairs.iter().filter(|pair| pair.reading.gap.as_ref().err() == Some(&Reason::NearlyShut));
             let said = said.count();
+            // What the fitter needs to see for himself.
+            assert!(pairs.iter().all(|pair| pair.reading.profile.points.len() > 50));
             assert!(
                 said == pairs.len(),
                 "{gap_mm} mm, hems of {radius_mm}: {said} of {}: {:?}",
@@ -140,6 +142,21 @@ fn a_gap_that_is_nearly_shut_is_said_to_be() {
                 reasons(&pairs)
             );
         }
+    }
+}
+
+#[test]
+fn a_gap_as_wide_as_a_hand_is_measured_over_what_lies_beneath_it() {
+    let faults = Faults { structure_depth_mm: Some(22.0), ..Faults::default() };
+    for (seed, gap_mm) in [(81, 15.0), (82, 25.0), (83, 40.0)] {
+        let wish = Wish { gap_mm, radii_mm: [1.5, 3.0], flush_mm: 0.3, datum_side: Side::Right };
+        let plan = plan_of(&[wish], 0.02, None);
+        let settings =
+            Rehearsal { seed, scanner: Scanner::good(), faults: faults.clone(), ..Rehearsal::default() };
+        let pairs = rehearsed_pairs(&plan, &shaped(&plan, &[wish], settings));
+        assert!(worst_gap_error_mm(&pairs) < 0.06, "{gap_mm} mm: {}", worst_gap_error_mm(&pairs));
+        let seen = pairs.iter().filter(|pair| pair.reading.gap.is_ok()).count();
+        assert!(seen == pairs.len() && seen > 20, "{gap_mm} mm: {:?}", reasons(&pairs));
     }
 }
 

@@ -22,6 +22,7 @@ mod methods;
 mod real_plate;
 mod rehearse_body;
 pub mod rehearse_truth;
+mod short_seams;
 mod surface_form;
 pub mod table;
 pub mod trial;

@@ -58,6 +58,11 @@ impl Errors {
         inside as f64 / self.count() as f64
     }
 
+    /// The largest error in its own standard uncertainty.
+    pub fn worst_u(&self) -> f64 {
+        self.errors_mm.iter().zip(&self.u_mm).map(|(error, u)| error.abs() / u).fold(0.0, f64::max)
+    }
+
     pub fn mean_u_mm(&self) -> f64 {
         self.u_mm.iter().sum::<f64>() / self.count() as f64
     }

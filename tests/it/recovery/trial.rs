@@ -3,13 +3,15 @@
 use nalgebra::{Isometry3, Point3, Vector3};
 use shutline::frames::{Car, Scanner as ScannerFrame};
 use shutline::geometry::{Curve, RigidTransform};
-use shutline::measure::{MeasureSettings, SeamReadings, StationReading, measure_seam};
+use shutline::measure::{
+    MeasureSettings, SeamReadings, StartedSeam, StationReading, smoothing_of, start_seam,
+};
 use shutline::plan::{
     AlignTerms, DecisionRule, FlushMethod, FlushSpec, GapMethod, GapSpec, PanelId, Plan, ScanTerms, Seam,
     SeamId, Side, Tolerance,
 };
 use shutline::rehearse::{Along, Rehearsal, RehearsedScan, SeamShape, TruthRow, rehearse};
-use shutline::scan::{ScanSource, VecSource};
+use shutline::scan::{InOrder, ScanSource, VecSource};
 use shutline::seam::{Corridors, Gathered};
 use shutline::units::LengthUnit;
 
@@ -143,10 +145,22 @@ pub fn gather(plan: &Plan, source: &dyn ScanSource) -> Gathered {
     corridors.bands(collectors)
 }
 
+/// All seams of a scan, looked at once.
+pub fn start_all<'a>(
+    plan: &'a Plan,
+    gathered: &Gathered,
+    settings: &'a MeasureSettings,
+) -> Vec<StartedSeam<'a>> {
+    let seams = plan.seams.iter().zip(&gathered.bands);
+    seams.map(|(seam, band)| start_seam(seam, band, settings, &InOrder)).collect()
+}
+
 pub fn measure_all(plan: &Plan, source: &dyn ScanSource) -> Vec<SeamReadings> {
     let gathered = gather(plan, source);
     let settings = MeasureSettings::for_plan(plan);
-    plan.seams.iter().zip(&gathered.bands).map(|(seam, band)| measure_seam(seam, band, &settings)).collect()
+    let started = start_all(plan, &gathered, &settings);
+    let smoothing = smoothing_of(&started, &settings, &InOrder);
+    started.into_iter().map(|seam| seam.finish(smoothing)).collect()
 }
 
 pub fn pairs_of(scan: RehearsedScan, readings: Vec<SeamReadings>) -> Vec<Pair> {
