@@ -88,7 +88,7 @@ impl Slab<'_> {
 
 impl NodeSide {
     /// The same counted from the curve, where it was counted from `wider_mm` beside it.
-    fn from_curve(self, wider_mm: f64) -> Self {
+    fn counted_from_curve(self, wider_mm: f64) -> Self {
         let [constant, slope, bend] = self.surface;
         let surface = [constant - wider_mm * (slope - wider_mm * bend), slope - 2.0 * wider_mm * bend, bend];
         Self { edge_mm: self.edge_mm + wider_mm, surface, ..self }
@@ -102,7 +102,7 @@ pub(super) fn locate_nodes(flat: &FlatSeam, nominal_mm: f64, spread: &dyn Spread
     gather(spread, count, |index| {
         let s_mm = index as f64 * NODE_STEP_MM;
         let finding = locate(Slab { points: flat.slab(s_mm, NODE_REACH_MM), wider_mm });
-        Node { s_mm, finding: finding.map(|sides| sides.map(|side| side.from_curve(wider_mm))) }
+        Node { s_mm, finding: finding.map(|sides| sides.map(|side| side.counted_from_curve(wider_mm))) }
     })
 }
 
