@@ -31,7 +31,7 @@ pub struct Measure {
     /// Print the record as JSON instead of the table
     #[arg(long)]
     json: bool,
-    /// How many worst sections to draw for each seam
+    /// How many worst sections to draw for each seam, besides one of what was not read
     #[arg(long, default_value_t = 3)]
     sections: usize,
     /// Threads to use, 1 to 256; all cores by default

@@ -24,7 +24,7 @@ background:var(--paper);color:var(--text)}h1{font-size:1.4rem}h2{font-size:1.1re
 table{border-collapse:collapse;width:100%}th,td{padding:.3rem .5rem;border-bottom:1px solid var(--hair);\
 text-align:left;font-variant-numeric:tabular-nums}svg{width:100%;height:auto;font-family:\"Barlow Semi Condensed\",system-ui,sans-serif}.note{color:var(--muted)}\
 .care{border-left:.3rem solid var(--text);padding-left:.7rem}\
-.scroll{overflow-x:auto}@media print{section{break-inside:avoid}}";
+section{margin-top:1.4rem}.scroll{overflow-x:auto}@media print{section{break-inside:avoid}}";
 
 /// The page.
 ///

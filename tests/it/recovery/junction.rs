@@ -13,6 +13,7 @@ use shutline::plan::{Plan, Side};
 use shutline::rehearse::{Along, Faults, Rehearsal, Scanner};
 use shutline::scan::VecSource;
 
+use super::table::Errors;
 use super::trial::{Pair, Wish, measure_all, plan_of, rehearsed_pairs, run, shaped, wishes};
 
 const GAP_MM: f64 = 4.0;
@@ -201,6 +202,24 @@ fn a_panel_that_ends_behind_its_hem_has_too_short_a_surface() {
 
 /// The edge is the furthest point of the profile: on a flange that leans out, its lower end. Where that is seen, the gap is as
 /// good as any other; where it lies deeper than the scanner sees, the reading says so.
+/// Both flanges at 75°: their last half millimetres hide behind one another.
+#[test]
+fn two_flanges_that_lean_towards_each_other_are_uncertain_by_what_they_hide() {
+    let wish = Wish { gap_mm: GAP_MM, radii_mm: [HEM_MM; 2], flush_mm: 0.0, datum_side: Side::Left };
+    let plan = plan_of(&[wish], 0.01, None);
+    for (seed, scanner) in [(91, Scanner::good()), (92, Scanner::ordinary())] {
+        let rehearsal = Rehearsal { scanner, seed, ..Rehearsal::default() };
+        let mut rehearsal = shaped(&plan, &[wish], rehearsal);
+        for shape in rehearsal.seams.values_mut() {
+            (shape.datum.hem_turn_deg, shape.other.hem_turn_deg) = (75.0, 75.0);
+        }
+        let pairs = rehearsed_pairs(&plan, &rehearsal);
+        let gap = Errors::of_gap(pairs.iter());
+        assert!(gap.count() > 20 && gap.worst_u() < 2.0, "{}", gap.line("gap"));
+        assert!(gap.mean_u_mm() < 0.4, "{}", gap.line("gap"));
+    }
+}
+
 #[test]
 fn a_flange_that_leans_out_is_followed_to_its_end() {
     let wishes = wishes(&[GAP_MM], &[1.0, HEM_MM]);
