@@ -181,20 +181,22 @@ pub(super) fn open_flanges(
     let all: Vec<Option<(f64, f64, FlangeLine)>> = fitted.iter().zip(flanges).map(passes).collect();
     let mut by_mm: Vec<f64> = all.iter().flatten().map(|(by_mm, _, _)| *by_mm).collect();
     let mut slopes: Vec<f64> = all.iter().flatten().map(|(_, _, line)| line.slope).collect();
+    let usual_slope = median_in_place(&mut slopes).unwrap_or(0.0);
     let is_open = 2 * by_mm.len() >= fitted.len()
         && median_in_place(&mut by_mm).is_some_and(|by_mm| by_mm > LEANS_BY_MM)
-        && median_in_place(&mut slopes).is_some_and(|slope| slope < LEANS_SLOPE);
+        && usual_slope < LEANS_SLOPE;
     all.into_iter()
         .map(|found| {
             let (by_mm, arc_mm, line) = found.filter(|_| is_open)?;
-            let lean = line.slope.min(0.0).abs();
+            // Where a station's own hardly seems to lean, noise hides it: its neighbours' do.
+            let lean = line.slope.min(usual_slope).abs();
             let unseen_mm = match lean {
                 SEEN_SLOPE.. => SEEN_END_MM,
                 SEEN_FROM_ABOVE_SLOPE.. => SEEN_FROM_ABOVE_END_MM,
                 _ => UNSEEN_MM,
             };
-            (by_mm > 0.0).then(|| OpenFlange {
-                edge_mm: arc_mm - by_mm,
+            Some(OpenFlange {
+                edge_mm: arc_mm - by_mm.max(0.0),
                 height_mm: line.end_height_mm,
                 unseen_u_mm: lean * unseen_mm / 3.0_f64.sqrt(),
             })

@@ -87,15 +87,16 @@ pub(super) fn estimate_smoothing(
         .collect();
     let radii_mm: Vec<[Option<f64>; 2]> =
         seams.iter().map(|(_, fitted)| [0, 1].map(|side| usual_radius_mm(fitted, side))).collect();
-    let is_blunter = |radius_mm: &Option<f64>, than_mm: f64| radius_mm.is_some_and(|mm| mm > than_mm);
     let mut width_mm = START_MM;
     let mut last = None;
     for _ in 0..ROUNDS {
         let sums = gather(spread, hems.len(), |index| {
             let (seam, place) = hems[index];
             let mut sums = Sums::default();
-            for side in (0..2).filter(|side| is_blunter(&radii_mm[seam][*side], SHARPEST_MM)) {
-                add_station(&mut sums, seams[seam].0, chosen[seam][place], side, width_mm, settings);
+            for side in 0..2 {
+                let Some(radius_mm) = radii_mm[seam][side].filter(|mm| *mm > SHARPEST_MM) else { continue };
+                let hem = Hem { station: chosen[seam][place], side, radius_mm };
+                add_hem(&mut sums, seams[seam].0, &hem, width_mm, settings);
             }
             sums
         });
@@ -110,7 +111,7 @@ pub(super) fn estimate_smoothing(
         let Some(smoothing) = last else { break };
         width_mm = smoothing.variance_mm2.clamp(0.01, WIDEST_MM * WIDEST_MM).sqrt();
     }
-    let can_deny = radii_mm.iter().flatten().any(|radius_mm| is_blunter(radius_mm, SHARP_MM));
+    let can_deny = radii_mm.iter().flatten().flatten().any(|radius_mm| *radius_mm > SHARP_MM);
     match last.map(proved) {
         Some(found) if found.variance_mm2 > 0.0 || can_deny => found,
         _ => Smoothing::untold(),
@@ -227,41 +228,45 @@ impl Sums {
     }
 }
 
-fn add_station(
-    sums: &mut Sums,
-    flat: &FlatSeam,
-    station: &Fitted,
+/// A station's hem, and the radius that most of its side's have: a station's own goes with its noise.
+struct Hem<'a> {
+    station: &'a Fitted,
     side: usize,
-    width_mm: f64,
-    settings: &MeasureSettings,
-) {
+    radius_mm: f64,
+}
+
+fn add_hem(sums: &mut Sums, flat: &FlatSeam, hem: &Hem<'_>, width_mm: f64, settings: &MeasureSettings) {
+    let Hem { station, side, radius_mm } = *hem;
     let Some(FittedSide { skin, arc: Some(arc), .. }) = &station.sides[side] else { return };
     if arc.seen_rad < 1.3 {
         return;
     }
     let limit_mm = TUKEY_SIGMAS * arc.sigma_mm.max(LEAST_SIGMA_MM) + 0.02;
-    let farthest_mm = arc.radius_mm + limit_mm;
-    let slope = skin.slope(arc.centre_q_mm);
+    let farthest_mm = radius_mm + limit_mm;
+    // The arc of the side's radius with the same edge, as tangent to the surface as the station's own.
+    let centre_q_mm = arc.centre_q_mm + radius_mm - arc.radius_mm;
+    let slope = skin.slope(centre_q_mm);
+    let centre_z_mm = skin.height_mm(centre_q_mm) - radius_mm * slope.hypot(1.0);
     // Sums over the points in (edge, radius, s²) for the residual.
     let mut own = [[0.0; 3]; 3];
     let mut own_right = [0.0; 3];
     for point in flat.slab(station.s_mm, settings.hem_reach_mm) {
         let (u, v) = station.tilt.level(f64::from(point.x_mm), f64::from(point.z_mm));
         let ds_mm = f64::from(point.s_mm) - station.s_mm;
-        let across = SIGNS[side] * u - arc.centre_q_mm - arc.edge_slope * ds_mm;
-        let up = v - arc.centre_z_mm - skin.along_term_mm(arc.centre_q_mm, ds_mm);
+        let across = SIGNS[side] * u - centre_q_mm - arc.edge_slope * ds_mm;
+        let up = v - centre_z_mm - skin.along_term_mm(centre_q_mm, ds_mm);
         if across.abs() > farthest_mm || up.abs() > farthest_mm {
             continue;
         }
         let distance_mm = across.hypot(up);
         let length = (distance_mm * slope.hypot(1.0)).max(1e-12);
         let (cosine, sine) = ((up - across * slope) / length, (-across - up * slope) / length);
-        let residual_mm = distance_mm - arc.radius_mm;
+        let residual_mm = distance_mm - radius_mm;
         if sine < 0.0 || cosine < LARGEST_ANGLE_RAD.cos() || residual_mm.abs() > limit_mm {
             continue;
         }
         let angle_rad = sine.atan2(cosine);
-        let offset_mm = smoothing_offset_mm(angle_rad * arc.radius_mm, arc.radius_mm, width_mm);
+        let offset_mm = smoothing_offset_mm(angle_rad * radius_mm, radius_mm, width_mm);
         let weight = tukey_weight(residual_mm, limit_mm);
         let row = [sine, sine + cosine - 1.0, offset_mm / (width_mm * width_mm)];
         for one in 0..3 {

@@ -59,11 +59,12 @@ pub(super) fn height_u_at(
     let stride = kept.len().div_ceil(CELL_LIMIT).max(1);
     let thinned: Vec<SkinSample> = kept.iter().step_by(stride).copied().collect();
     let height = influence::<4>(&thinned, 0)?;
-    let own_mm2 = noise.variance_of(&thinned, &height, stride);
     // What a curvature that is off by one does to the height that is fitted to what it leaves.
     let lever: f64 = height.iter().zip(&thinned).map(|(weight, sample)| weight * row::<5>(sample)[4]).sum();
-    let bend_mm2 = influence::<5>(&thinned, 4)
-        .map_or(0.0, |bend| lever.powi(2) * noise.variance_of(&thinned, &bend, stride));
+    let bend = influence::<5>(&thinned, 4).unwrap_or_else(|| vec![0.0; thinned.len()]);
+    let influences: Vec<[f64; 2]> =
+        height.iter().zip(&bend).map(|(height, bend)| [*height, lever * bend]).collect();
+    let [own_mm2, bend_mm2] = noise.variances_of(&thinned, &influences, stride);
     let agreeing = surfaces_on_their_own(fitted, side, station.s_mm);
     Some(CALIBRATION * (own_mm2 + bend_mm2 / agreeing).max(0.0).sqrt())
 }
@@ -90,18 +91,22 @@ fn influence<const N: usize>(samples: &[SkinSample], unknown: usize) -> Option<V
 }
 
 impl Noise {
-    /// Variance of a weighted sum of samples, of which each stands for `stride`, mm².
-    fn variance_of(&self, samples: &[SkinSample], influence: &[f64], stride: usize) -> f64 {
-        let mut variance_mm2 = 0.0;
-        for (one, influence_one) in samples.iter().zip(influence) {
-            variance_mm2 += influence_one * influence_one * self.white_mm2 / stride as f64;
-            for (other, influence_other) in samples.iter().zip(influence) {
+    /// Variances of two weighted sums of samples, of which each stands for `stride`, mm².
+    fn variances_of(&self, samples: &[SkinSample], influences: &[[f64; 2]], stride: usize) -> [f64; 2] {
+        let mut variances_mm2 = [0.0; 2];
+        for (index, (one, own)) in samples.iter().zip(influences).enumerate() {
+            let mut shared = [0.0; 2];
+            for (other, others) in samples[..index].iter().zip(influences) {
                 let distance_sq = (one.q_mm - other.q_mm).powi(2) + (one.ds_mm - other.ds_mm).powi(2);
                 let correlation = (-0.5 * distance_sq / self.length_mm.powi(2)).exp();
-                variance_mm2 += influence_one * influence_other * self.correlated_mm2 * correlation;
+                shared = [0, 1].map(|sum: usize| shared[sum] + others[sum] * correlation);
+            }
+            for (sum, variance_mm2) in variances_mm2.iter_mut().enumerate() {
+                let alone_mm2 = self.white_mm2 / stride as f64 + self.correlated_mm2;
+                *variance_mm2 += own[sum] * (own[sum] * alone_mm2 + 2.0 * self.correlated_mm2 * shared[sum]);
             }
         }
-        variance_mm2
+        variances_mm2
     }
 }
 
