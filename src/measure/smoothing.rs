@@ -93,8 +93,8 @@ pub(super) fn estimate_smoothing(
         let sums = gather(spread, hems.len(), |index| {
             let (seam, place) = hems[index];
             let mut sums = Sums::default();
-            for side in 0..2 {
-                let Some(radius_mm) = radii_mm[seam][side].filter(|mm| *mm > SHARPEST_MM) else { continue };
+            for (side, radius_mm) in radii_mm[seam].iter().enumerate() {
+                let Some(radius_mm) = radius_mm.filter(|mm| *mm > SHARPEST_MM) else { continue };
                 let hem = Hem { station: chosen[seam][place], side, radius_mm };
                 add_hem(&mut sums, seams[seam].0, &hem, width_mm, settings);
             }
