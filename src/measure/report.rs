@@ -36,6 +36,8 @@ pub const SHORT_BAND_MM: f64 = 15.0;
 const HOLE_COVER: f64 = 0.7;
 /// A flush that is less certain than this says nothing: its surfaces are too short for how far they are continued, mm.
 const FLUSH_LARGEST_U_MM: f64 = 0.5;
+/// A gap that is less certain than this says nothing: its edge was not seen, mm.
+const GAP_LARGEST_U_MM: f64 = 2.0;
 /// A flange that may reach further by more than this is worth a warning, mm.
 const FLANGE_DOUBT_MM: f64 = 0.005;
 /// Robust deviations by which a value is unlike its neighbours.
@@ -252,7 +254,10 @@ fn report_one(
         hem_form_mm: context.hem_form_mm,
         is_middle_seen,
     };
-    reading.gap = draft.gap.map(|value| Estimate::from_components(value, gap_components(&evidence)));
+    reading.gap = draft
+        .gap
+        .map(|value| Estimate::from_components(value, gap_components(&evidence)))
+        .and_then(|gap| if gap.u_mm > GAP_LARGEST_U_MM { Err(Reason::EdgeNotSeen) } else { Ok(gap) });
     reading.flush =
         draft.flush.map(|value| Estimate::from_components(value, flush_components(&evidence))).and_then(
             |flush| if flush.u_mm > FLUSH_LARGEST_U_MM { Err(Reason::SurfaceTooShort) } else { Ok(flush) },

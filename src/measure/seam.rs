@@ -251,13 +251,13 @@ impl Run<'_> {
             return fitted;
         }
         self.fit_all(|s_mm, side| {
-            let rough_mm =
-                shared_radius(&fitted, side, s_mm).map_or(RADIUS_UNKNOWN_MM, |shared| shared.value);
+            let rough_mm = shared_radius(&fitted, side, s_mm).map_or(f64::INFINITY, |shared| shared.value);
+            let first = self.first_knowledge(s_mm, side);
             SideKnowledge {
                 window_mm: bands_mm[side].min(FIRST_BAND_MM),
                 // The band that was chosen begins there, and must not reach further in than it did.
-                largest_radius_mm: rough_mm.min(RADIUS_UNKNOWN_MM),
-                ..self.first_knowledge(s_mm, side)
+                largest_radius_mm: rough_mm.min(first.largest_radius_mm),
+                ..first
             }
         })
     }
@@ -300,11 +300,11 @@ impl Run<'_> {
         }
     }
 
-    fn first_knowledge(&self, s_mm: f64, _side: usize) -> SideKnowledge {
+    fn first_knowledge(&self, s_mm: f64, side: usize) -> SideKnowledge {
         SideKnowledge {
             edge_mm: self.line.half_gap_mm(s_mm),
             radius_mm: None,
-            largest_radius_mm: RADIUS_UNKNOWN_MM,
+            largest_radius_mm: self.plan_radius_mm(side).map_or(RADIUS_UNKNOWN_MM, largest_radius_mm),
             curvature: None,
             window_mm: FIRST_BAND_MM,
             smoothing_mm: self.smoothing.width_mm(),
@@ -312,16 +312,24 @@ impl Run<'_> {
         }
     }
 
+    fn plan_radius_mm(&self, side: usize) -> Option<f64> {
+        self.seam.hem_radius_mm[usize::from(side != self.datum)]
+    }
+
     /// The hem radius of a side: the plan's, or else what the neighbours saw.
     fn radius(&self, alone: &[Fitted], side: usize, s_mm: f64) -> Option<Shared> {
-        let place = usize::from(side != self.datum);
-        match self.seam.hem_radius_mm[place] {
+        match self.plan_radius_mm(side) {
             Some(value) => {
                 Some(Shared { value, u: PLAN_RADIUS_SHARE * value, degrees_of_freedom: f64::INFINITY })
             }
             None => shared_radius(alone, side, s_mm),
         }
     }
+}
+
+/// The largest that a hem may be whose radius the plan gives, mm.
+fn largest_radius_mm(plan_mm: f64) -> f64 {
+    ((1.0 + 3.0 * PLAN_RADIUS_SHARE) * plan_mm).max(RADIUS_UNKNOWN_MM)
 }
 
 /// The middle station's share of a side's band that has points.

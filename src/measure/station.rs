@@ -15,7 +15,7 @@ const ROUNDS: usize = 3;
 const HEM_MARGIN_MM: f64 = 0.6;
 /// The surface band starts this far past the hem's tangent point, mm: half a cell, and what smoothing rounds.
 pub(super) const BAND_MARGIN_MM: f64 = 1.3;
-/// A hem's radius until it is known: points of larger hems must not count as surface, mm.
+/// A hem's radius until it is known, where the plan does not say that it is larger: points of larger hems must not count as surface, mm.
 pub(super) const RADIUS_UNKNOWN_MM: f64 = 3.5;
 /// Points further under or over the datum surface than this belong to no hem, mm.
 const DEEPEST_MM: f64 = 14.0;
@@ -46,6 +46,8 @@ pub(super) struct SideKnowledge {
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct FittedSide {
     pub(super) skin: SkinPatch,
+    /// The hem's radius was at most taken for this.
+    pub(super) largest_radius_mm: f64,
     pub(super) band_from_mm: f64,
     pub(super) band_to_mm: f64,
     /// Share of the band's area that has points.
@@ -110,9 +112,11 @@ fn fit_side(
     let possible = known.window_mm * settings.surface_reach_mm;
     let reached_mm = samples.iter().map(|sample| sample.q_mm).fold(band_from_mm, f64::max);
     let hem = hem_samples(core, so_far, side, known);
+    let start_mm =
+        if known.largest_radius_mm > RADIUS_UNKNOWN_MM { known.largest_radius_mm } else { RADIUS_START_MM };
     let task = ArcTask {
         edge_mm: known.edge_mm,
-        radius_mm: known.radius_mm.unwrap_or(RADIUS_START_MM),
+        radius_mm: known.radius_mm.unwrap_or(start_mm),
         is_radius_fixed: known.radius_mm.is_some(),
         smoothing_mm: known.smoothing_mm,
         spacing_mm: known.spacing_mm,
@@ -120,6 +124,7 @@ fn fit_side(
     Some(FittedSide {
         arc: fit_tangent_arc(&hem, &skin, &task),
         skin,
+        largest_radius_mm: known.largest_radius_mm,
         band_from_mm,
         band_to_mm: reached_mm.min(band_to_mm),
         covered: samples.len() as f64 / possible,
@@ -183,7 +188,7 @@ impl<'a> SlabCore<'a> {
 
 /// How far past its edge a side's hem is looked for, mm.
 fn hem_reach_mm(known: &SideKnowledge) -> f64 {
-    known.radius_mm.unwrap_or(RADIUS_UNKNOWN_MM) + HEM_MARGIN_MM
+    known.radius_mm.unwrap_or(known.largest_radius_mm.max(RADIUS_UNKNOWN_MM)) + HEM_MARGIN_MM
 }
 
 /// Points round one side's edge, in level axes.

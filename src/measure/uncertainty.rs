@@ -37,6 +37,8 @@ const RADIUS_UNTOLD_U_MM: f64 = 0.1;
 /// What smoothing does to a sharp hem beyond the first order, as a standard uncertainty: of that order, times s²/r². By trial on hems of
 /// 0.5 and 0.6 mm (ordinary scanner, seeds 441 to 444).
 const NEXT_ORDER: f64 = 3.0;
+/// No fitted hem is taken for sharper than this, mm.
+const SHARPEST_MM: f64 = 0.1;
 /// More than estimates of equal noise differ by.
 const NOISIER: f64 = 1.3;
 
@@ -208,7 +210,8 @@ pub(super) fn flush_components(evidence: &Evidence<'_>) -> Vec<Component> {
 /// smoothing widens a gap by 0.36 s²/r an edge, and what comes next in s²/r² is not modelled. Both edges err alike.
 fn smoothing_doubt_mm(evidence: &Evidence<'_>) -> f64 {
     let Smoothing { variance_mm2, u_mm2, .. } = evidence.smoothing;
-    let radii_mm = || evidence.sides.iter().filter_map(|side| Some(side.arc.as_ref()?.radius_mm));
+    let radii_mm =
+        || evidence.sides.iter().filter_map(|side| Some(side.arc.as_ref()?.radius_mm.max(SHARPEST_MM)));
     let known_mm: f64 = radii_mm().map(|radius_mm| 0.36 * u_mm2 / radius_mm).sum();
     let next = |radius_mm: f64| NEXT_ORDER * variance_mm2 / radius_mm.powi(2);
     let modelled_mm: f64 =

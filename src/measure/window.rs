@@ -94,7 +94,8 @@ fn look(
     settings: &MeasureSettings,
 ) -> Option<Looked> {
     let fit = station.sides[side].as_ref()?;
-    let past_hem_mm = |arc: &TangentArc| arc.edge_mm + arc.radius_mm.min(RADIUS_UNKNOWN_MM) + BAND_MARGIN_MM;
+    let largest_mm = fit.largest_radius_mm.max(RADIUS_UNKNOWN_MM);
+    let past_hem_mm = |arc: &TangentArc| arc.edge_mm + arc.radius_mm.min(largest_mm) + BAND_MARGIN_MM;
     let from_mm = fit.arc.as_ref().map_or(fit.band_from_mm, past_hem_mm);
     let samples = band_samples(flat, station, side, (from_mm, from_mm + band_mm), settings);
     let skin = fit_skin_patch(&samples, None)?;

@@ -41,8 +41,8 @@ pub(super) fn read_flush(fields: &Fields<'_>) -> Result<FlushSpec, PlanError> {
     Ok(FlushSpec { tolerance: read_tolerance(fields)?, method })
 }
 
-/// The widest gap that can be asked for, mm: wider ones are in another unit, for there is no panel left in what is looked at.
-const WIDEST_GAP_MM: f64 = 200.0;
+/// The widest gap that can be asked for, mm: of wider ones too little panel is left in what is looked at, 45 mm to both sides.
+const WIDEST_GAP_MM: f64 = 50.0;
 
 /// A gap's tolerance: as any other, but a wanted gap is neither negative nor wider than what is looked at.
 pub(super) fn read_gap_tolerance(fields: &Fields<'_>) -> Result<Tolerance, PlanError> {
@@ -51,7 +51,7 @@ pub(super) fn read_gap_tolerance(fields: &Fields<'_>) -> Result<Tolerance, PlanE
         return Err(fields.bad_value("nominal", "zero or more for a gap", fields.written("nominal")));
     }
     if tolerance.nominal_mm > WIDEST_GAP_MM {
-        let expected = "at most 200 mm for a gap (is the plan's unit right?)";
+        let expected = "at most 50 mm for a gap (is the plan's unit right?)";
         return Err(fields.bad_value("nominal", expected, fields.written("nominal")));
     }
     Ok(tolerance)

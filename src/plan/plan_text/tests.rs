@@ -119,7 +119,7 @@ fn every_fault_is_placed_and_explained() {
         ("nominal = 4.0", "nominal = -inf", "finite", "-inf"),
         ("nominal = 4.0", "nominal = 1e999", "finite", "1e999"),
         ("nominal = 4.0", "nominal = -4.0", "zero or more for a gap", "-4.0"),
-        ("nominal = 4.0", "nominal = 400000.0", "at most 200 mm for a gap", "400000.0"),
+        ("nominal = 4.0", "nominal = 400000.0", "at most 50 mm for a gap", "400000.0"),
         ("nominal = 4.0", "nominal = \"4\"", "a string", "\"4\""),
         ("nominal = 4.0, ", "", "`nominal` is missing in `gap` of seam `hood-fender-left`", ""),
         ("station_spacing = 5.0", "station_spacing = 0", "more than zero", "0"),

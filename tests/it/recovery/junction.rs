@@ -202,6 +202,22 @@ fn a_panel_that_ends_behind_its_hem_has_too_short_a_surface() {
 
 /// The edge is the furthest point of the profile: on a flange that leans out, its lower end. Where that is seen, the gap is as
 /// good as any other; where it lies deeper than the scanner sees, the reading says so.
+/// Rolled edges: beyond 4.5 mm the points of the hem would be taken for surface, unless the plan says how large it is.
+#[test]
+fn a_large_hem_is_measured_where_the_plan_gives_its_radius() {
+    let wish = Wish { gap_mm: GAP_MM, radii_mm: [6.0, 8.0], flush_mm: 0.3, datum_side: Side::Right };
+    let mut plan = plan_of(&[wish], 0.02, None);
+    plan.seams[0].hem_radius_mm = wish.radii_mm.map(Some);
+    for (seed, scanner) in [(101, Scanner::good()), (102, Scanner::ordinary())] {
+        let rehearsal = Rehearsal { scanner, seed, ..Rehearsal::default() };
+        let pairs = rehearsed_pairs(&plan, &shaped(&plan, &[wish], rehearsal));
+        let (gap, flush) = (Errors::of_gap(pairs.iter()), Errors::of_flush(pairs.iter()));
+        let text = format!("{}\n{}\n{:?}", gap.line("gap"), flush.line("flush"), reasons(&pairs));
+        assert!(gap.count() == pairs.len() && flush.count() == pairs.len(), "{text}");
+        assert!(gap.worst_u() < 3.0 && flush.worst_u() < 3.0 && gap.rms_mm() < 0.05, "{text}");
+    }
+}
+
 /// Both flanges at 75°: their last half millimetres hide behind one another.
 #[test]
 fn two_flanges_that_lean_towards_each_other_are_uncertain_by_what_they_hide() {
