@@ -180,6 +180,8 @@ fn arc_places(view: &View, arc: &ProfileArc) -> Vec<Place> {
             let u_mm = arc.centre_u_mm + towards * arc.radius_mm * turn_rad.sin();
             view.place(u_mm, arc.centre_v_mm + arc.radius_mm * turn_rad.cos())
         })
+        // A large hem goes deeper than is shown.
+        .filter(|[_, y]| *y <= view.area.bottom())
         .collect()
 }
 
