@@ -53,13 +53,12 @@ pub(super) fn read(fields: &Fields<'_>) -> Result<Given<CurveReference>, PlanErr
 
 #[cfg(test)]
 mod tests {
-    use crate::plan::plan_text::tests::EXAMPLE;
+    use crate::plan::plan_text::tests::example_in_inches;
     use crate::plan::{CurveReference, PlanText};
 
     fn reference(near: &str) -> Result<CurveReference, String> {
-        let text = EXAMPLE
-            .replace("units = \"mm\"", "units = \"inch\"")
-            .replace("curves/hood-fender-left.csv\"", &format!("car.step#hood\"\n{near}"));
+        let text =
+            example_in_inches().replace("curves/hood-fender-left.csv\"", &format!("car.step#hood\"\n{near}"));
         let plan = PlanText::parse(&text, "p").map_err(|error| error.to_string())?;
         Ok(plan.curve_references().next().unwrap().clone())
     }

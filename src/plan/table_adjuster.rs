@@ -317,7 +317,7 @@ fn read_weights(root: &Fields<'_>, seam_ids: &[String]) -> Result<Vec<(SeamId, f
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::plan::plan_text::tests::EXAMPLE;
+    use crate::plan::plan_text::tests::{EXAMPLE, example_in_inches};
     use crate::plan::{Plan, PlanText, to_toml};
 
     const HINGE: &str = r#"
@@ -380,9 +380,7 @@ weights = { hood-fender-left = 2.5 }
     #[test]
     fn a_plan_in_inches_has_its_adjusters_in_millimetres() {
         let text = HINGE.replace("shim = 0.5", "shim = 0.02");
-        let text = format!("{}\n{text}", EXAMPLE.replace("units = \"mm\"", "units = \"inch\""))
-            .replace("skip_ends = 20", "skip_ends = 0.5")
-            .replace("to = 120.0", "to = 4.0");
+        let text = format!("{}\n{text}", example_in_inches());
         let straight =
             crate::geometry::Curve::through(&[Point3::origin(), Point3::new(400.0, 0.0, 0.0)], None).unwrap();
         let plan = PlanText::parse(&text, "p").unwrap().into_plan(|_| Ok(straight.clone())).unwrap();

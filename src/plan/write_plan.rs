@@ -213,7 +213,7 @@ mod tests {
     use super::*;
     use crate::geometry::Curve;
     use crate::plan::PlanText;
-    use crate::plan::plan_text::tests::EXAMPLE;
+    use crate::plan::plan_text::tests::{EXAMPLE, example_in_inches};
 
     fn plan_of(text: &str) -> (Plan, Vec<CurveReference>) {
         let parsed = PlanText::parse(text, "p").unwrap_or_else(|error| panic!("{error}\n{text}"));
@@ -259,10 +259,7 @@ mod tests {
 
     #[test]
     fn a_plan_in_inches_keeps_its_lengths() {
-        let text = EXAMPLE
-            .replace("units = \"mm\"", "units = \"inch\"")
-            .replace("skip_ends = 20", "skip_ends = 0.123457")
-            .replace("to = 120.0", "to = 4.0");
+        let text = example_in_inches().replace("skip_ends = 0.5", "skip_ends = 0.123457");
         let (plan, curves) = plan_of(&text);
         let written = to_toml(&plan, &curves);
         assert!(written.contains("skip_ends = 0.123457\n"), "{written}");

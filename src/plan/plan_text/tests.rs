@@ -41,6 +41,16 @@ to = 120.0
 gap = { nominal = 4.5, minus = 0.5, plus = 1.0 }
 "#;
 
+/// The example with its lengths in inches: the same numbers but for those that a car would not have.
+pub(crate) fn example_in_inches() -> String {
+    EXAMPLE
+        .replace("units = \"mm\"", "units = \"inch\"")
+        .replace("nominal = 4.0", "nominal = 0.16")
+        .replace("nominal = 4.5", "nominal = 0.18")
+        .replace("skip_ends = 20", "skip_ends = 0.5")
+        .replace("to = 120.0", "to = 4.0")
+}
+
 /// A straight curve of 400 mm for every reference.
 fn straight(_: &CurveReference) -> Result<Curve, String> {
     Curve::through(&[Point3::origin(), Point3::new(400.0, 0.0, 0.0)], None).map_err(|error| error.to_string())
@@ -73,13 +83,9 @@ fn the_example_means_what_it_says() {
 
 #[test]
 fn a_plan_in_inches_is_the_same_plan() {
-    let text = EXAMPLE
-        .replace("units = \"mm\"", "units = \"inch\"")
-        .replace("skip_ends = 20", "skip_ends = 0.5")
-        .replace("to = 120.0", "to = 4.0");
-    let plan = plan_of(&text).unwrap();
+    let plan = plan_of(&example_in_inches()).unwrap();
     // 1 inch = 25.4 mm exactly (NIST SP 811, B.8); products of two doubles, so equal to rounding.
-    assert!((plan.seams[0].gap.tolerance.nominal_mm - 4.0 * 25.4).abs() < 1e-12);
+    assert!((plan.seams[0].gap.tolerance.nominal_mm - 0.16 * 25.4).abs() < 1e-12);
     assert!((plan.scan.accuracy_mm - 0.02 * 25.4).abs() < 1e-12);
     assert!((plan.seams[0].zones[0].to_mm - 101.6).abs() < 1e-12);
 }
