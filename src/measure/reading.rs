@@ -14,8 +14,10 @@ pub enum UncertaintySource {
     Spacing,
     /// The edge is not seen all the way round and is continued by its fitted arc.
     EdgeSeen,
-    /// Scanner smoothing and the shape model of hem and outer surface.
+    /// The shape model of hem and outer surface.
     Model,
+    /// The scanner's smoothing of hems, as far as it is known.
+    Smoothing,
     /// The scan's place on the car.
     Alignment,
     /// What is common to the whole scan: the scanner's own stated accuracy.
@@ -26,11 +28,12 @@ pub enum UncertaintySource {
 
 impl UncertaintySource {
     /// Every source, in the order in which a budget lists them.
-    pub const ALL: [Self; 7] = [
+    pub const ALL: [Self; 8] = [
         Self::ScanNoise,
         Self::Spacing,
         Self::EdgeSeen,
         Self::Model,
+        Self::Smoothing,
         Self::Alignment,
         Self::ScannerAccuracy,
         Self::Finish,
@@ -44,6 +47,7 @@ impl UncertaintySource {
             Self::Spacing => "spacing",
             Self::EdgeSeen => "edge seen",
             Self::Model => "model",
+            Self::Smoothing => "smoothing",
             Self::Alignment => "alignment",
             Self::ScannerAccuracy => "scanner accuracy",
             Self::Finish => "finish",
@@ -53,7 +57,7 @@ impl UncertaintySource {
     /// True where the error is the same, or nearly so, at all stations of a seam in one scan: it does not average out.
     #[must_use]
     pub const fn is_common_along_seam(self) -> bool {
-        matches!(self, Self::Model | Self::Alignment | Self::ScannerAccuracy | Self::Finish)
+        matches!(self, Self::Model | Self::Smoothing | Self::Alignment | Self::ScannerAccuracy | Self::Finish)
     }
 }
 

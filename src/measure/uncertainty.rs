@@ -183,9 +183,11 @@ pub(super) fn gap_components(evidence: &Evidence<'_>) -> Vec<Component> {
         noise_component(evidence.gap_noise, fit_error_of_gap(&evidence.sides)),
         stated(UncertaintySource::ScannerAccuracy, evidence.accuracy_mm),
     ];
-    let form_mm = evidence.hem_form_mm.into_iter().fold(0.0, f64::hypot);
-    let smoothing = (smoothing_doubt_mm(evidence), evidence.smoothing.degrees_of_freedom);
-    components.extend(together(UncertaintySource::Model, &[(form_mm, f64::INFINITY), smoothing]));
+    let [known_mm, modelled_mm] = smoothing_doubts_mm(evidence);
+    let form_mm = evidence.hem_form_mm.into_iter().fold(modelled_mm, f64::hypot);
+    components.extend(together(UncertaintySource::Model, &[(form_mm, f64::INFINITY)]));
+    let smoothing = (known_mm, evidence.smoothing.degrees_of_freedom);
+    components.extend(together(UncertaintySource::Smoothing, &[smoothing]));
     let [left, right] = [0, 1].map(|side| edge_seen_doubt_mm(evidence, side));
     let flange = (evidence.unseen_flange_u_mm, f64::INFINITY);
     components.extend(together(UncertaintySource::EdgeSeen, &[left, right, flange]));
@@ -206,9 +208,9 @@ pub(super) fn flush_components(evidence: &Evidence<'_>) -> Vec<Component> {
     components
 }
 
-/// How wrong the gap may be because the smoothing is known only so well, and because it is not small against a sharp hem, mm:
+/// How wrong the gap may be because the smoothing is known only so well, and because it is not small against a sharp hem, mm each:
 /// smoothing widens a gap by 0.36 s²/r an edge, and what comes next in s²/r² is not modelled. Both edges err alike.
-fn smoothing_doubt_mm(evidence: &Evidence<'_>) -> f64 {
+fn smoothing_doubts_mm(evidence: &Evidence<'_>) -> [f64; 2] {
     let Smoothing { variance_mm2, u_mm2, .. } = evidence.smoothing;
     let radii_mm =
         || evidence.sides.iter().filter_map(|side| Some(side.arc.as_ref()?.radius_mm.max(SHARPEST_MM)));
@@ -216,7 +218,7 @@ fn smoothing_doubt_mm(evidence: &Evidence<'_>) -> f64 {
     let next = |radius_mm: f64| NEXT_ORDER * variance_mm2 / radius_mm.powi(2);
     let modelled_mm: f64 =
         radii_mm().map(|radius_mm| 0.36 * variance_mm2 / radius_mm * next(radius_mm)).sum();
-    known_mm.hypot(modelled_mm)
+    [known_mm, modelled_mm]
 }
 
 /// What a radius that is off by its uncertainty moves the edge, mm, and how many degrees of freedom that has.

@@ -223,11 +223,14 @@ fn footnotes(comparison: &Comparison, language: Language) -> Markup {
     let words = language.comparison_texts();
     let common: Vec<&str> =
         comparison.cancelled.iter().map(|source| language.texts().source_words(*source)).collect();
+    let is_smoothing_own = comparison.kind == ComparisonKind::BeforeAfter
+        && comparison.cancelled.contains(&UncertaintySource::Smoothing);
     let common = if common.is_empty() { words.nothing_common.to_owned() } else { common.join(", ") };
     html! {
         p.note {
             (words.common.replace("{sources}", &common)) " "
             @if comparison.cancelled.contains(&UncertaintySource::Model) { (words.flush_own) " " }
+            @if is_smoothing_own { (words.smoothing_own) " " }
             (words.rule.replace("{change}", words.change_of(comparison.kind)))
         }
     }

@@ -60,7 +60,7 @@ pub struct Texts {
     pub flush: &'static str,
     pub verdicts: [&'static str; 7],
     pub reasons: [&'static str; 8],
-    pub sources: [&'static str; 7],
+    pub sources: [&'static str; 8],
     pub front: &'static str,
     pub rear: &'static str,
     pub left: &'static str,

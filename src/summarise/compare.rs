@@ -1,8 +1,9 @@
 //! Two scans of one car: what changed, whether the change is real, and which panels' moves explain it.
 //!
 //! In: the plan and the judged seams of both scans. Out: a [`Comparison`]. Units: mm; frame: Car.
-//! Method: the same stations are subtracted. What both scans share cancels: by default the model term of gaps (the
-//! scanner's smoothing acts alike on both, JCGM 100:2008, F.1.2.3), of which only the difference is kept. That of a flush does not: what is
+//! Method: the same stations are subtracted. What both scans share cancels: by default the model term of gaps, and the scanner's
+//! smoothing as far as it is stated or unknown (it acts alike on both, JCGM 100:2008, F.1.2.3), of which only the difference is kept.
+//! A smoothing that each scan told by itself does not, nor does the model term of a flush: what is
 //! left open of the surfaces' form is decided by each scan's own noise. The
 //! stated scanner accuracy does **not** cancel, because a good part of it is how the views of one scan were joined, which
 //! is new in every scan. See `changes` for the verdicts, `panel_moves` for the moves.
@@ -48,7 +49,7 @@ const OTHER_CAR_MM: f64 = 3.0;
 #[derive(Debug, Clone, PartialEq)]
 pub struct CompareSettings {
     /// Sources that act alike on both scans, and so cancel as far as they are of one size; a flush's part of the model, which
-    /// each scan's own noise decides, never does.
+    /// each scan's own noise decides, never does, nor does smoothing between scans that each told theirs.
     pub cancelling: Vec<UncertaintySource>,
     /// Share of false ones accepted among the changes called real.
     pub false_discovery_rate: f64,
@@ -61,7 +62,7 @@ pub struct CompareSettings {
 impl Default for CompareSettings {
     fn default() -> Self {
         Self {
-            cancelling: vec![UncertaintySource::Model],
+            cancelling: vec![UncertaintySource::Model, UncertaintySource::Smoothing],
             false_discovery_rate: 0.05,
             // Long enough to average over correlated noise, short enough for a dent (method study, 30 to 50 mm).
             block_length_mm: 40.0,
@@ -167,13 +168,14 @@ pub fn compare(
     after: &[JudgedSeam],
     settings: &CompareSettings,
 ) -> Result<Comparison, CompareError> {
+    let kind = ComparisonKind::BeforeAfter;
     let mut seams = Vec::new();
     let mut missing_seams = Vec::new();
     for seam in &plan.seams {
         let find = |scan: &[JudgedSeam]| scan.iter().position(|judged| judged.seam == seam.id);
         match (find(before), find(after)) {
             (Some(first), Some(second)) => {
-                seams.push(changes::seam_change(seam, &before[first], &after[second], settings));
+                seams.push(changes::seam_change(seam, [&before[first], &after[second]], kind, settings));
             }
             _ => missing_seams.push(seam.id.clone()),
         }
@@ -187,7 +189,6 @@ pub fn compare(
     if leftover_mm > OTHER_CAR_MM {
         return Err(CompareError::DifferentCars { leftover_mm });
     }
-    let kind = ComparisonKind::BeforeAfter;
     Ok(Comparison {
         kind,
         seams,

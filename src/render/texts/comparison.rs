@@ -33,6 +33,8 @@ pub struct ComparisonTexts {
     pub common: &'static str,
     /// Said where the model is among what is common.
     pub flush_own: &'static str,
+    /// Said where smoothing is among what is common to two scans.
+    pub smoothing_own: &'static str,
     pub nothing_common: &'static str,
     pub rule: &'static str,
     pub lineups_note: &'static str,
@@ -122,6 +124,7 @@ static ENGLISH: ComparisonTexts = ComparisonTexts {
     missing: "Not in both: {seam}",
     common: "Taken as common to both, and so left out of the change's uncertainty as far as it is of one size: {sources}.",
     flush_own: "Of a flush the model's part is each scan's own, and stays in.",
+    smoothing_own: "Smoothing that a scan's own hems told is that scan's own, and stays in.",
     nothing_common: "nothing",
     rule: "A {change} is real where blocks of neighbouring stations prove it, with at most 5 % false ones among all \
            that are called real; none where it ± U is too small to matter for the tolerance. U is for k = 2.",
@@ -173,6 +176,7 @@ static GERMAN: ComparisonTexts = ComparisonTexts {
     missing: "Nicht in beiden: {seam}",
     common: "Als beiden gemeinsam angesehen und darum, soweit überall gleich groß, nicht in der Unsicherheit der Änderung: {sources}.",
     flush_own: "Bei der Bündigkeit gehört der Anteil des Modells zu jedem Scan selbst und bleibt darin.",
+    smoothing_own: "Eine Glättung, die ein Scan an den eigenen Kanten zeigte, gehört zu diesem Scan und bleibt darin.",
     nothing_common: "nichts",
     rule: "Echt ({change}) heißt: Blöcke benachbarter Stellen beweisen es, mit höchstens 5 % falschen unter allen, die echt \
            genannt werden; belanglos heißt: mit ± U zu klein, um für die Toleranz etwas zu bedeuten. U gilt für k = 2.",

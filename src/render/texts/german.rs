@@ -21,6 +21,7 @@ pub(super) static GERMAN: Texts = Texts {
         "Punktabstand",
         "Sichtbarkeit der Kante",
         "Modell",
+        "Glättung",
         "Ausrichtung",
         "Genauigkeit des Scanners",
         "noch fehlender Lack",

@@ -1,13 +1,14 @@
 //! The change of gap and flush at the stations of one seam, with its own uncertainty.
 //!
 //! In: one seam in both scans. Out: a [`SeamChange`], not yet decided. Units: mm.
-//! Method: after − before; of a source that cancels, u² = |u²(after) − u²(before)|, of any other the sum of squares.
+//! Method: after − before; of a source that cancels, u² = |u²(after) − u²(before)|, of any other the sum of squares. What each scan
+//! told by itself, with an error of its own (a type A evaluation, JCGM 100:2008, 4.2), does not cancel between scans.
 //! Does not decide what is real: see `change_verdict`.
 
 use nalgebra::Point3;
 
-use super::CompareSettings;
 use super::change_verdict::{ChangeVerdict, Trend};
+use super::{CompareSettings, ComparisonKind};
 use crate::geometry::CurveFrame;
 use crate::judge::{JudgedReading, JudgedSeam, Measurand};
 use crate::measure::{Component, Estimate, UncertaintySource};
@@ -69,11 +70,12 @@ impl SeamChange {
 /// Subtracts two scans of a seam, station by station.
 pub(super) fn seam_change(
     seam: &Seam,
-    before: &JudgedSeam,
-    after: &JudgedSeam,
+    [before, after]: [&JudgedSeam; 2],
+    kind: ComparisonKind,
     settings: &CompareSettings,
 ) -> SeamChange {
-    let change = |measurand| measurand_change(seam, [before, after], measurand, settings);
+    let terms = Terms { cancelling: &settings.cancelling, kind };
+    let change = |measurand| measurand_change(seam, [before, after], measurand, &terms);
     SeamChange { seam: seam.id.clone(), gap: change(Measurand::Gap), flush: change(Measurand::Flush) }
 }
 
@@ -81,7 +83,7 @@ fn measurand_change(
     seam: &Seam,
     [before, after]: [&JudgedSeam; 2],
     measurand: Measurand,
-    settings: &CompareSettings,
+    terms: &Terms<'_>,
 ) -> MeasurandChange {
     let stations: Vec<StationChange> = before
         .stations
@@ -89,7 +91,7 @@ fn measurand_change(
         .filter_map(|first| {
             let index = first.reading.station.index;
             let second = after.stations.iter().find(|second| second.reading.station.index == index)?;
-            Some(station_change(seam, [first, second], measurand, settings))
+            Some(station_change(seam, [first, second], measurand, terms))
         })
         .collect();
     let seen: Vec<&Estimate> = stations.iter().filter_map(|station| station.change.as_ref()).collect();
@@ -107,7 +109,7 @@ fn station_change(
     seam: &Seam,
     [first, second]: [&JudgedReading; 2],
     measurand: Measurand,
-    settings: &CompareSettings,
+    terms: &Terms<'_>,
 ) -> StationChange {
     // Film still to come is the same for both scans, so what was scanned is compared.
     let scanned =
@@ -116,7 +118,7 @@ fn station_change(
     let change = before
         .as_ref()
         .zip(after.as_ref())
-        .map(|(before, after)| difference([before, after], measurand, settings));
+        .map(|(before, after)| difference([before, after], measurand, terms));
     let [datum_point, other_point] = acting_points(seam, first, measurand);
     StationChange {
         station_index: first.reading.station.index,
@@ -159,16 +161,36 @@ pub(crate) fn datum_to_other(datum_side: Side, frame: &CurveFrame) -> nalgebra::
     }
 }
 
-fn difference([before, after]: [&Estimate; 2], measurand: Measurand, settings: &CompareSettings) -> Estimate {
+/// What two readings that are subtracted have in common.
+struct Terms<'a> {
+    cancelling: &'a [UncertaintySource],
+    kind: ComparisonKind,
+}
+
+impl Terms<'_> {
+    /// True where a source's part of both readings is one and the same error.
+    fn is_common(&self, source: UncertaintySource, measurand: Measurand, parts: &[&[Component]; 2]) -> bool {
+        let is_told_by_scan =
+            || parts.iter().copied().flatten().any(|component| component.degrees_of_freedom.is_finite());
+        let is_own = match source {
+            // What is left open of the surfaces' form is decided by each scan's own noise.
+            UncertaintySource::Model => measurand == Measurand::Flush,
+            // One figure for the whole of a scan.
+            UncertaintySource::Smoothing => self.kind == ComparisonKind::BeforeAfter && is_told_by_scan(),
+            _ => false,
+        };
+        self.cancelling.contains(&source) && !is_own
+    }
+}
+
+fn difference([before, after]: [&Estimate; 2], measurand: Measurand, terms: &Terms<'_>) -> Estimate {
     let mut components = Vec::new();
     for source in UncertaintySource::ALL {
         let of = |estimate: &Estimate| -> Vec<Component> {
             estimate.components.iter().filter(|component| component.source == source).copied().collect()
         };
         let (first, second) = (of(before), of(after));
-        // What is left open of the surfaces' form is decided by each scan's own noise.
-        let is_own = source == UncertaintySource::Model && measurand == Measurand::Flush;
-        if settings.cancelling.contains(&source) && !is_own {
+        if terms.is_common(source, measurand, &[&first, &second]) {
             let variance = |parts: &[Component]| parts.iter().map(|part| part.u_mm.powi(2)).sum::<f64>();
             let u_mm = (variance(&second) - variance(&first)).abs().sqrt();
             components.push(Component { source, u_mm, degrees_of_freedom: f64::INFINITY });

@@ -143,7 +143,7 @@ impl MirroredScan {
         };
         let is_opposite = has_opposite_datum(&self.plane, [left, right]);
         let second = resampled(plan, [left, right], &places, second, is_opposite);
-        self.comparison.seams.push(seam_change(left, first, &second, settings));
+        self.comparison.seams.push(seam_change(left, [first, &second], ComparisonKind::LeftRight, settings));
         self.sides[0].push(first.clone());
         self.sides[1].push(second);
         self.plan.seams.push(Seam { title: format!("{} ↔ {}", left.title, right.title), ..left.clone() });

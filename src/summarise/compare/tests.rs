@@ -54,26 +54,41 @@ fn stated(source: UncertaintySource, u_mm: f64) -> Component {
     Component { source, u_mm, degrees_of_freedom: f64::INFINITY }
 }
 
+fn with(added: Component) -> Vec<JudgedSeam> {
+    let mut scan = scan(|_| Some(4.0));
+    for station in &mut scan[0].stations {
+        let mut components = station.reading.gap.clone().unwrap().components;
+        components.push(added);
+        station.reading.gap = Ok(Estimate::from_components(4.0, components));
+    }
+    scan
+}
+
+fn changes_u_mm(before: Component, after: Component) -> f64 {
+    let found = compare(&plan(), &with(before), &with(after), &CompareSettings::default()).unwrap();
+    found.seams[0].gap.stations[0].change.clone().unwrap().u_mm
+}
+
 #[test]
 fn what_is_common_cancels_and_the_rest_adds() {
-    let with_model = |model_u_mm: f64| {
-        let mut scan = scan(|_| Some(4.0));
-        for station in &mut scan[0].stations {
-            let mut components = station.reading.gap.clone().unwrap().components;
-            components.push(stated(UncertaintySource::Model, model_u_mm));
-            station.reading.gap = Ok(Estimate::from_components(4.0, components));
-        }
-        scan
-    };
-    let settings = CompareSettings::default();
-    let u_mm = |after: &[JudgedSeam]| {
-        let found = compare(&plan(), &with_model(0.3), after, &settings).unwrap();
-        found.seams[0].gap.stations[0].change.clone().unwrap().u_mm
-    };
+    let model = |u_mm: f64| stated(UncertaintySource::Model, u_mm);
     // Each scan: 0.03 noise and 0.04 accuracy; twice 0.05².
-    assert!((u_mm(&with_model(0.3)) - 0.005_f64.sqrt()).abs() < 1e-12);
+    assert!((changes_u_mm(model(0.3), model(0.3)) - 0.005_f64.sqrt()).abs() < 1e-12);
     // A model term of another size cancels only as far as both have it.
-    assert!((u_mm(&with_model(0.5)) - (0.005_f64 + 0.16).sqrt()).abs() < 1e-12);
+    assert!((changes_u_mm(model(0.3), model(0.5)) - (0.005_f64 + 0.16).sqrt()).abs() < 1e-12);
+}
+
+#[test]
+fn smoothing_that_each_scan_told_by_itself_does_not_cancel_between_scans() {
+    let stated = stated(UncertaintySource::Smoothing, 0.1);
+    let told = Component { degrees_of_freedom: 23.0, ..stated };
+    assert!((changes_u_mm(stated, stated) - 0.005_f64.sqrt()).abs() < 1e-12);
+    assert!((changes_u_mm(told, told) - (0.005_f64 + 0.02).sqrt()).abs() < 1e-12);
+    // The two sides of one scan have one smoothing.
+    let sides = [&with(told)[0], &with(told)[0]];
+    let found = changes::seam_change(&seam(), sides, ComparisonKind::LeftRight, &CompareSettings::default());
+    let u_mm = found.gap.stations[0].change.clone().unwrap().u_mm;
+    assert!((u_mm - 0.005_f64.sqrt()).abs() < 1e-12);
 }
 
 #[test]
