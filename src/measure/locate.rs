@@ -4,8 +4,11 @@
 //! then smoothed over neighbours. Units: mm; the plan curve's axes.
 //! Method: a robust parabola through each side's surface away from the gap, then a walk inwards in steps of 0.25 mm along its
 //! continuation until the points run out. Where the surface leaves that continuation (a feature line) the walk goes with it.
-//! Holes end the points, too, but without turning down; neighbours outvote them.
+//! Holes end the points, too, but without turning down; neighbours outvote them. Where a run of nodes finds nothing, the panels may stand
+//! further apart than planned: it is looked at again from further out.
 //! Does not measure: good to a few tenths of a millimetre.
+
+use std::ops::Range;
 
 use super::reading::Reason;
 use crate::geometry::{NormalEquations, median_in_place, tukey_weight};
@@ -18,6 +21,10 @@ pub(super) const NODE_STEP_MM: f64 = 8.0;
 const NODE_REACH_MM: f64 = 6.0;
 /// A gap that all places below are meant for, mm; in wider ones everything lies further out by half of what they are wider.
 const USUAL_GAP_MM: f64 = 8.0;
+/// Gaps that nobody planned are looked for from this much further out, mm, as far as points are gathered.
+const WIDER_STEPS_MM: [f64; 4] = [0.0, 6.0, 12.0, 18.0];
+/// Neighbours that must agree on such a gap: more than a sticker covers.
+const FEWEST_WIDE_NODES: usize = 4;
 /// Where the outer surface is looked for, mm from the curve: past a hem of 4 mm in such a gap on a curve 3 mm off.
 const SURFACE_FROM_MM: f64 = 9.0;
 const SURFACE_TO_MM: f64 = 30.0;
@@ -99,11 +106,31 @@ impl NodeSide {
 pub(super) fn locate_nodes(flat: &FlatSeam, nominal_mm: f64, spread: &dyn Spread) -> Vec<Node> {
     let wider_mm = ((nominal_mm - USUAL_GAP_MM) / 2.0).max(0.0);
     let count = (flat.track.length_mm() / NODE_STEP_MM).floor() as usize + 1;
-    gather(spread, count, |index| {
-        let s_mm = index as f64 * NODE_STEP_MM;
-        let finding = locate(Slab { points: flat.slab(s_mm, NODE_REACH_MM), wider_mm });
-        Node { s_mm, finding: finding.map(|sides| sides.map(|side| side.counted_from_curve(wider_mm))) }
-    })
+    let slab =
+        |index: usize| Slab { points: flat.slab(index as f64 * NODE_STEP_MM, NODE_REACH_MM), wider_mm };
+    let mut findings = gather(spread, count, |index| locate(slab(index)));
+    for failed in runs_where(&findings, Result::is_err) {
+        let again = gather(spread, failed.len(), |place| locate_wide_gap(slab(failed.start + place)));
+        for seen in runs_where(&again, Option::is_some) {
+            let wide = again[seen.clone()].iter().flatten();
+            findings[failed.start + seen.start..].iter_mut().zip(wide).for_each(|(old, new)| *old = Ok(*new));
+        }
+    }
+    let node = |(index, finding)| Node { s_mm: index as f64 * NODE_STEP_MM, finding };
+    findings.into_iter().enumerate().map(node).collect()
+}
+
+/// Places of neighbours that are all so, where they are too many for a sticker.
+fn runs_where<T>(values: &[T], is_so: impl Fn(&T) -> bool) -> Vec<Range<usize>> {
+    let mut first = 0;
+    let mut runs = Vec::new();
+    for run in values.chunk_by(|one, next| is_so(one) == is_so(next)) {
+        if is_so(&run[0]) && run.len() >= FEWEST_WIDE_NODES {
+            runs.push(first..first + run.len());
+        }
+        first += run.len();
+    }
+    runs
 }
 
 fn locate(slab: Slab<'_>) -> Result<[NodeSide; 2], Reason> {
@@ -116,6 +143,20 @@ fn locate(slab: Slab<'_>) -> Result<[NodeSide; 2], Reason> {
         _ if is_notched(slab.points) => Err(Reason::NearlyShut),
         _ => Err(Reason::NotASeam),
     }
+}
+
+/// Two panels further apart than planned, each looked at from further out; only where both are seen to turn, at about one height.
+fn locate_wide_gap(slab: Slab<'_>) -> Option<[NodeSide; 2]> {
+    let from_out = |sign: f64| {
+        WIDER_STEPS_MM.iter().find_map(|more_mm| {
+            let slab = Slab { wider_mm: slab.wider_mm + more_mm, ..slab };
+            walk_in(slab, sign, &surface(slab, sign)?).filter(|side| side.has_turned)
+        })
+    };
+    let [left, right] = [from_out(-1.0)?, from_out(1.0)?];
+    let step_mm = height(&left.surface, left.edge_mm) - height(&right.surface, right.edge_mm);
+    let gap_mm = left.edge_mm + right.edge_mm;
+    (step_mm.abs() < NEAR_HEIGHT_MM && gap_mm > USUAL_GAP_MM).then_some([left, right])
 }
 
 /// True where the points go down near the curve and come up again: two hems with next to nothing between them.
@@ -275,7 +316,7 @@ fn walk_in(slab: Slab<'_>, sign: f64, surface: &[f64; 3]) -> Option<NodeSide> {
         .filter(is_of_walk)
         .collect();
     let has_turned = median_in_place(&mut depths).is_some_and(|depth_mm| depth_mm > TURNED_MM);
-    Some(NodeSide { edge_mm, surface: *surface, has_turned })
+    Some(NodeSide { edge_mm, surface: *surface, has_turned }.counted_from_curve(slab.wider_mm))
 }
 
 fn is_of_walk(depth_mm: &f64) -> bool {

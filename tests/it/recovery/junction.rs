@@ -10,11 +10,11 @@ use rand_chacha::ChaCha8Rng;
 use shutline::geometry::Curve;
 use shutline::measure::{Reason, SeamReadings, Warning};
 use shutline::plan::{Plan, Side};
-use shutline::rehearse::{Along, Faults, Rehearsal, Scanner};
+use shutline::rehearse::{Along, Faults, Rehearsal, Scanner, rehearse};
 use shutline::scan::VecSource;
 
 use super::table::Errors;
-use super::trial::{Pair, Wish, measure_all, plan_of, rehearsed_pairs, run, shaped, wishes};
+use super::trial::{Pair, Wish, measure_all, pairs_of, plan_of, rehearsed_pairs, run, shaped, wishes};
 
 const GAP_MM: f64 = 4.0;
 const HEM_MM: f64 = 2.0;
@@ -158,6 +158,39 @@ fn a_gap_as_wide_as_a_hand_is_measured_over_what_lies_beneath_it() {
         assert!(worst_gap_error_mm(&pairs) < 0.06, "{gap_mm} mm: {}", worst_gap_error_mm(&pairs));
         let seen = pairs.iter().filter(|pair| pair.reading.gap.is_ok()).count();
         assert!(seen == pairs.len() && seen > 20, "{gap_mm} mm: {:?}", reasons(&pairs));
+    }
+}
+
+/// A panel that stands far from where it was planned, so that the curve lies nearer to the other one and structure shows between them.
+fn misplaced(seed: u64, (gap_mm, off_mm): (f64, f64), structure_mm: f64) -> Vec<Pair> {
+    let wish = Wish { gap_mm, radii_mm: [1.5, 2.5], flush_mm: 0.3, datum_side: Side::Left };
+    let actual = plan_of(&[wish], 0.02, None);
+    let faults = Faults { structure_depth_mm: Some(structure_mm), ..Faults::default() };
+    let settings = Rehearsal { seed, scanner: Scanner::good(), faults, ..Rehearsal::default() };
+    let scan = rehearse(&actual, &shaped(&actual, &[wish], settings)).unwrap();
+    let mut wanted = actual;
+    let seam = &mut wanted.seams[0];
+    seam.gap.tolerance.nominal_mm = GAP_MM;
+    let frames = seam.curve.distances_mm().iter().map(|along_mm| seam.curve.frame_at(*along_mm));
+    let (moved, normals): (Vec<Point3<f64>>, Vec<Vector3<f64>>) =
+        frames.map(|frame| (frame.origin + Vector3::y() * off_mm, frame.outward)).unzip();
+    seam.curve = Curve::through(&moved, Some(&normals)).unwrap();
+    let readings = measure_all(&wanted, &VecSource::from_points(&scan.points, scan.normals.clone()));
+    pairs_of(scan, readings)
+}
+
+#[test]
+fn a_gap_far_wider_than_planned_is_measured_too() {
+    for (seed, gap_mm, off_mm, structure_mm) in
+        [(91, 20.0, 0.0, 22.0), (92, 20.0, 8.0, 22.0), (93, 20.0, -8.0, 22.0)]
+    {
+        let pairs = misplaced(seed, (gap_mm, off_mm), structure_mm);
+        let worst_mm = worst_gap_error_mm(&pairs);
+        assert!(worst_mm < 0.06, "{gap_mm} mm, {off_mm} mm off: {worst_mm}");
+        let flush_mm = pairs.iter().filter_map(Pair::flush_error_mm).map(f64::abs).fold(0.0, f64::max);
+        assert!(flush_mm < 0.08, "{gap_mm} mm, {off_mm} mm off: flush {flush_mm}");
+        let seen = pairs.iter().filter(|pair| pair.reading.gap.is_ok() && pair.reading.flush.is_ok());
+        assert!(seen.count() == pairs.len() && pairs.len() > 20, "{gap_mm} mm: {:?}", reasons(&pairs));
     }
 }
 
